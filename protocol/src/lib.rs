@@ -1,0 +1,16 @@
+//! What two parts of raisewatch must agree on.
+//!
+//! `bytes <-> reading` (SenML, NMEA 0183 XDR), the words and lines of docs/forms.md, the plan and kit files,
+//! units and monotonic time. No crate of ours below it, no clock, no I/O.
+
+pub mod kit;
+pub mod mono;
+pub mod plan;
+pub mod reading;
+pub mod said;
+pub mod told;
+pub mod trace;
+pub mod units;
+pub mod words;
+
+pub use mono::{Mono, Span};

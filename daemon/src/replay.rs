@@ -1,0 +1,12 @@
+//! Its place in the frame; the part lands here.
+
+use crate::Exit;
+
+/// Arguments.
+#[derive(Debug, clap::Args)]
+pub struct ReplayArgs {}
+
+/// Does it.
+pub fn run(_: ReplayArgs) -> anyhow::Result<Exit> {
+    anyhow::bail!("not built into this program yet")
+}

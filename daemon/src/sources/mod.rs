@@ -1,0 +1,1 @@
+//! Where readings come from: MQTT, serial ports. Each source stamps what it hears and puts it into the inlet.

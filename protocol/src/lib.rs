@@ -3,6 +3,7 @@
 //! `bytes <-> reading` (SenML, NMEA 0183 XDR), the words and lines of docs/forms.md, the plan and kit files,
 //! units and monotonic time. No crate of ours below it, no clock, no I/O.
 
+pub mod input;
 pub mod kit;
 pub mod mono;
 pub mod plan;

@@ -1,1 +1,14 @@
-//! Skeleton.
+//! The decision core: readings in, findings and calls out. No clock, no I/O, no randomness; the same inputs give the same bytes.
+//!
+//! The way of a value: [`calibrate`] (unit, points, sign, zero) -> [`estimate`] (how does the lift stand) -> [`causes`] (what is
+//! not as it should be, now) -> [`life`] (what was told and what became of it) -> [`calls`] (who is told which word).
+//! Beside it: [`scene`] (what people set and said), [`health`] (what each channel is good for), [`view`] (what the pages draw).
+
+pub mod calibrate;
+pub mod causes;
+pub mod condition;
+pub mod estimate;
+pub mod health;
+pub mod limits;
+pub mod scene;
+pub mod setup;

@@ -4,6 +4,7 @@
 //! units and monotonic time. No crate of ours below it, no clock, no I/O.
 
 pub mod input;
+pub mod intake;
 pub mod kit;
 pub mod mono;
 pub mod plan;

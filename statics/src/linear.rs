@@ -1,0 +1,462 @@
+//! What the towers carry and how the truss lies, linear in the towers' offsets, from one factorization.
+
+use crate::contact::Stood;
+use crate::element::{At, Part};
+use crate::ldl::Ldl;
+use crate::model::{Bearing, Model, Standing, StaticsError, Stretch};
+use raisewatch_protocol::units::Length;
+
+/// A tower's stiffness below this share of the largest is rounding: the others alone cannot hold the truss.
+pub(crate) const NO_STIFFNESS: f64 = 1e-6;
+
+/// A quantity linear in the towers' offsets.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Row {
+    /// Its value with every offset zero.
+    pub level: f64,
+    /// What one metre of each tower's offset adds.
+    pub per_offset: Vec<f64>,
+}
+
+impl Row {
+    /// Its value at these offsets, m.
+    pub fn at(&self, offsets_m: &[f64]) -> f64 {
+        self.level + dot(&self.per_offset, offsets_m)
+    }
+}
+
+/// A slope or a rotation, linear in the towers' offsets.
+#[derive(Clone, Debug, PartialEq)]
+pub struct SlopeRow {
+    /// With every offset zero, rad.
+    pub level_rad: f64,
+    /// By each tower's offset, rad per m.
+    pub per_offset: Vec<f64>,
+}
+
+impl SlopeRow {
+    /// The slope at these offsets (m), rad.
+    pub fn at(&self, offsets_m: &[f64]) -> f64 {
+        self.level_rad + dot(&self.per_offset, offsets_m)
+    }
+}
+
+/// Motion of the whole truss under one cause: its unknowns and what hangs on each stretch.
+#[derive(Clone, Debug)]
+pub(crate) struct Field {
+    pub u: Vec<f64>,
+    /// By stretch.
+    pub parts: Vec<Vec<Part>>,
+}
+
+/// How a lift stands, linear in its towers' offsets: with [`Bearing::Rope`] or [`Bearing::Pins`] those of the cranks (heads
+/// settle beneath them by share over stiffness), with [`Bearing::Rigid`] those of the heads themselves. Metres, + high,
+/// from the level line. [`Linear::cranks_for_heads`] goes from the second to the first.
+///
+/// Shares here may come out negative: that tower would have to pull. [`Linear::stood`] solves with towers that only push.
+#[derive(Clone, Debug)]
+pub struct Linear {
+    pub(crate) model: Model,
+    /// How it stands.
+    pub standing: Standing,
+    /// The whole weight, tails included, N.
+    pub total_n: f64,
+    /// Share of each tower with every offset zero, N.
+    pub level_shares_n: Vec<f64>,
+    /// `[j][k]`: what one metre of tower `k`'s offset adds to the share of tower `j`, N per m. Bending and torsion, and the
+    /// hanging weights that swing towards the higher side (all of it where two towers carry).
+    pub share_per_offset: Vec<Vec<f64>>,
+    /// The same without the hanging weights: symmetric, and what contact is solved with.
+    pub stiffness_per_offset: Vec<Vec<f64>>,
+    /// Height of each head with every offset zero, m: how far it settles; zero where rigid.
+    pub level_heads_m: Vec<f64>,
+    /// `[j][k]`: what one metre of tower `k`'s offset adds to the height of head `j`.
+    pub head_per_offset: Vec<Vec<f64>>,
+    solver: Solver,
+    pub(crate) level: Field,
+    pub(crate) unit: Vec<Field>,
+}
+
+/// The factored stiffness with the supports as they bear.
+#[derive(Clone, Debug)]
+struct Solver {
+    ldl: Ldl,
+    /// By unknown: its place among the free ones; `None` where given.
+    free: Vec<Option<usize>>,
+    /// Stiffness of each tower, N/m; `None` where rigid.
+    spring: Vec<Option<f64>>,
+    /// Whole stiffness without supports, n × n.
+    full: Vec<f64>,
+}
+
+impl Linear {
+    pub(crate) fn new(model: &Model, standing: &Standing) -> Result<Self, StaticsError> {
+        let solver = Solver::new(model, standing)?;
+        let n = model.tower_w.len();
+        let parts = model.parts(standing.line_height);
+        let level = solver.loaded(model, parts);
+        let unit: Vec<Field> = (0..n).map(|k| solver.lifted(model, k)).collect();
+        let stiffness: Vec<Vec<f64>> =
+            (0..n).map(|j| (0..n).map(|k| solver.share(model, &unit[k].u, j, if j == k { 1.0 } else { 0.0 }, 0.0)).collect()).collect();
+        let loads = solver.tower_loads(model, &level.parts);
+        let shares = (0..n).map(|j| solver.share(model, &level.u, j, 0.0, loads[j])).collect();
+        let head = |f: &Field, j: usize| f.u[model.tower_w[j]];
+        let mut linear = Linear {
+            model: model.clone(),
+            standing: standing.clone(),
+            total_n: model.total(standing.line_height).0,
+            level_shares_n: shares,
+            share_per_offset: stiffness.clone(),
+            stiffness_per_offset: stiffness,
+            level_heads_m: (0..n).map(|j| head(&level, j)).collect(),
+            head_per_offset: (0..n).map(|j| (0..n).map(|k| head(&unit[k], j)).collect()).collect(),
+            solver,
+            level,
+            unit,
+        };
+        linear.add_hanging();
+        Ok(linear)
+    }
+
+    /// Weights that hang `h` rigidly below the line swing by `h` times the slope towards the higher side: a couple `-W h`
+    /// times the slope there, whose effect on a share is by reciprocity that slope for a unit offset. Slopes of the level
+    /// truss (sag) are left out: they are part of how it was levelled.
+    fn add_hanging(&mut self) {
+        let n = self.level_shares_n.len();
+        let height = self.standing.line_height;
+        for item in self.model.items.iter().filter(|i| i.hang_m != 0.0) {
+            for (place, weight_n) in item.lumps(height) {
+                let at: Vec<At> = (0..n).map(|k| self.model.at(&self.unit[k], item.piece, place)).collect();
+                for j in 0..n {
+                    for k in 0..n {
+                        let swing = at[j].slope_rad * at[k].slope_rad + at[j].roll_rad * at[k].roll_rad;
+                        self.share_per_offset[j][k] += weight_n * item.hang_m * swing;
+                    }
+                }
+            }
+        }
+    }
+
+    fn row(&self, piece: usize, x_m: f64, what: impl Fn(At) -> f64) -> Row {
+        let level = what(self.model.at(&self.level, piece, x_m));
+        Row { level, per_offset: self.unit.iter().map(|f| what(self.model.at(f, piece, x_m))).collect() }
+    }
+
+    /// Slope along a piece at `x_m` from its `from` end (`to` end up positive). Of a place beyond the piece: that of the end.
+    pub fn slope_at(&self, piece: usize, x_m: f64) -> SlopeRow {
+        let Row { level, per_offset } = self.row(piece, x_m, |a| a.slope_rad);
+        SlopeRow { level_rad: level, per_offset }
+    }
+
+    /// Rotation about a piece (y side up positive).
+    pub fn roll_at(&self, piece: usize, x_m: f64) -> SlopeRow {
+        let Row { level, per_offset } = self.row(piece, x_m, |a| a.roll_rad);
+        SlopeRow { level_rad: level, per_offset }
+    }
+
+    /// Height above the level line, m.
+    pub fn height_at(&self, piece: usize, x_m: f64) -> Row {
+        self.row(piece, x_m, |a| a.w_m)
+    }
+
+    /// Bending moment, N m, sagging positive.
+    pub fn moment_at(&self, piece: usize, x_m: f64) -> Row {
+        self.row(piece, x_m, |a| a.moment_nm)
+    }
+
+    /// Shear dM/dx, N; at a point load that just before it.
+    pub fn shear_at(&self, piece: usize, x_m: f64) -> Row {
+        self.row(piece, x_m, |a| a.shear_n)
+    }
+
+    /// Everything at one place, at these offsets (m), bending and torsion only.
+    pub fn at(&self, piece: usize, x_m: f64, offsets_m: &[f64]) -> At {
+        let mut here = self.model.at(&self.level, piece, x_m);
+        for (field, h) in self.unit.iter().zip(offsets_m) {
+            let one = self.model.at(field, piece, x_m);
+            here.w_m += h * one.w_m;
+            here.slope_rad += h * one.slope_rad;
+            here.roll_rad += h * one.roll_rad;
+            here.moment_nm += h * one.moment_nm;
+            here.shear_n += h * one.shear_n;
+            here.torsion_nm += h * one.torsion_nm;
+        }
+        here
+    }
+
+    /// Shares at these offsets (m), N; towers that would have to pull come out negative.
+    pub fn shares(&self, offsets_m: &[f64]) -> Vec<f64> {
+        self.level_shares_n.iter().zip(&self.share_per_offset).map(|(r, row)| r + dot(row, offsets_m)).collect()
+    }
+
+    /// Heights of the heads at these offsets, m.
+    pub fn heads(&self, offsets_m: &[f64]) -> Vec<f64> {
+        self.level_heads_m.iter().zip(&self.head_per_offset).map(|(w, row)| w + dot(row, offsets_m)).collect()
+    }
+
+    /// The offsets of cranks or pins that put the heads at these heights (m): head plus share over stiffness. Where heads
+    /// are rigid they are the heights themselves.
+    pub fn cranks_for_heads(&self, heads_m: &[f64]) -> Vec<f64> {
+        let rigid = self.model.standing(&self.model.on(Bearing::Rigid, self.standing.line_height));
+        let shares = rigid.shares(heads_m);
+        (0..heads_m.len()).map(|j| heads_m[j] + self.solver.spring[j].map_or(0.0, |k| shares[j] / k)).collect()
+    }
+
+    /// How it stands at these offsets with towers that can only push.
+    pub fn stood(&self, offsets_m: &[f64]) -> Stood {
+        crate::contact::stand(self, offsets_m)
+    }
+
+    /// Shares with tower `k` slack, every other offset zero, N: what its neighbours must then hold. Another tower may come out
+    /// negative: it would have to pull, and the truss rocks (see [`Linear::stood`]). `None` where the others cannot hold it.
+    pub fn slack(&self, k: usize) -> Option<Vec<f64>> {
+        let own = self.stiffness_per_offset[k][k];
+        let scale = self.stiffness_per_offset.iter().flatten().fold(0.0_f64, |m, v| m.max(v.abs()));
+        if own <= NO_STIFFNESS * scale || own < 1e-3 {
+            return None;
+        }
+        let down = self.level_shares_n[k] / own;
+        Some(
+            (0..self.level_shares_n.len())
+                .map(|j| if j == k { 0.0 } else { self.level_shares_n[j] - self.stiffness_per_offset[j][k] * down })
+                .collect(),
+        )
+    }
+
+    /// What one newton more at `x_m` of a piece does.
+    pub fn point(&self, piece: usize, x_m: f64) -> PointEffect<'_> {
+        self.point_across(piece, x_m, 0.0)
+    }
+
+    /// What one newton more does that hangs `across_m` to the y side of a piece.
+    pub fn point_across(&self, piece: usize, x_m: f64, across_m: f64) -> PointEffect<'_> {
+        let (stretch, at) = self.model.find(piece, x_m);
+        let mut parts = vec![Vec::new(); self.model.stretches.len()];
+        parts[stretch].push(Part::Point { at, n: 1.0, torque: -across_m });
+        let field = self.solver.loaded(&self.model, parts);
+        let loads = self.solver.tower_loads(&self.model, &field.parts);
+        let share_per_n = (0..self.unit.len()).map(|j| self.solver.share(&self.model, &field.u, j, 0.0, loads[j])).collect();
+        PointEffect { share_per_n, linear: self, field }
+    }
+}
+
+/// What one newton more at a place does; all per newton.
+#[derive(Clone, Debug)]
+pub struct PointEffect<'a> {
+    /// To each tower's share.
+    pub share_per_n: Vec<f64>,
+    linear: &'a Linear,
+    field: Field,
+}
+
+impl PointEffect<'_> {
+    /// To the slope along a piece at a place, rad per N.
+    pub fn slope_rad_per_n(&self, piece: usize, x_m: f64) -> f64 {
+        self.linear.model.at(&self.field, piece, x_m).slope_rad
+    }
+
+    /// To the rotation about a piece, rad per N.
+    pub fn roll_rad_per_n(&self, piece: usize, x_m: f64) -> f64 {
+        self.linear.model.at(&self.field, piece, x_m).roll_rad
+    }
+
+    /// To the height at a place, m per N.
+    pub fn height_m_per_n(&self, piece: usize, x_m: f64) -> f64 {
+        self.linear.model.at(&self.field, piece, x_m).w_m
+    }
+
+    /// To everything at a place, per N.
+    pub fn at(&self, piece: usize, x_m: f64) -> At {
+        self.linear.model.at(&self.field, piece, x_m)
+    }
+}
+
+impl Solver {
+    fn new(model: &Model, standing: &Standing) -> Result<Self, StaticsError> {
+        let n = model.unknowns;
+        let spring: Vec<Option<f64>> = (standing.bearing.iter().zip(&model.plan.towers))
+            .map(|(bearing, tower)| match bearing {
+                Bearing::Rope => Some(tower.rope_stiffness.0),
+                Bearing::Pins => Some(tower.pin_stiffness.0),
+                Bearing::Rigid => None,
+            })
+            .collect();
+        let full = model.stiffness();
+        let mut given = vec![false; n];
+        for &i in &model.held {
+            given[i] = true;
+        }
+        for (w, k) in model.tower_w.iter().zip(&spring) {
+            given[*w] |= k.is_none();
+        }
+        let mut count = 0;
+        let free: Vec<Option<usize>> = given
+            .iter()
+            .map(|g| {
+                (!g).then(|| {
+                    count += 1;
+                    count - 1
+                })
+            })
+            .collect();
+        let mut a = vec![0.0; count * count];
+        for i in 0..n {
+            for j in 0..n {
+                if let (Some(p), Some(q)) = (free[i], free[j]) {
+                    a[p * count + q] = full[i * n + j];
+                }
+            }
+        }
+        for (w, k) in model.tower_w.iter().zip(&spring) {
+            if let (Some(p), Some(k)) = (free[*w], k) {
+                a[p * count + p] += k;
+            }
+        }
+        let solver = Solver { ldl: Ldl::new(a, count), free, spring, full };
+        solver.refuse_falls(model)?;
+        Ok(solver)
+    }
+
+    /// A loose unknown is harmless where nothing moves up or down with it.
+    fn refuse_falls(&self, model: &Model) -> Result<(), StaticsError> {
+        for loose in &self.ldl.loose {
+            let moved = |i: usize| self.free[i].map_or(0.0, |p| loose.mode[p].abs());
+            let most = (0..model.unknowns).filter(|&i| model.is_height[i]).max_by(|&a, &b| moved(a).total_cmp(&moved(b)));
+            let largest = loose.mode.iter().fold(0.0_f64, |m, v| m.max(v.abs()));
+            if let Some(i) = most.filter(|&i| moved(i) > 1e-6 * largest) {
+                return Err(model.falls(i));
+            }
+        }
+        Ok(())
+    }
+
+    /// Motion under what hangs, every offset zero.
+    fn loaded(&self, model: &Model, parts: Vec<Vec<Part>>) -> Field {
+        let mut u = self.solve(&model.end_loads(&parts));
+        self.settle(&mut u);
+        Field { u, parts }
+    }
+
+    /// Motion under tower `k` going up by one metre.
+    fn lifted(&self, model: &Model, k: usize) -> Field {
+        let n = model.unknowns;
+        let w = model.tower_w[k];
+        let mut load = vec![0.0; n];
+        if let Some(stiffness) = self.spring[k] {
+            load[w] = stiffness;
+        } else {
+            for (i, l) in load.iter_mut().enumerate() {
+                *l = -self.full[i * n + w];
+            }
+        }
+        let mut u = self.solve(&load);
+        self.settle(&mut u);
+        if self.spring[k].is_none() {
+            u[w] = 1.0;
+        }
+        Field { u, parts: vec![Vec::new(); model.stretches.len()] }
+    }
+
+    fn solve(&self, load: &[f64]) -> Vec<f64> {
+        let mut b: Vec<f64> = self.free.iter().zip(load).filter_map(|(f, l)| f.map(|_| *l)).collect();
+        self.ldl.solve(&mut b);
+        self.free.iter().map(|f| f.map_or(0.0, |p| b[p])).collect()
+    }
+
+    /// Rounding below any meaning must not look like motion.
+    fn settle(&self, u: &mut [f64]) {
+        for x in u {
+            if x.abs() < 1e-18 {
+                *x = 0.0;
+            }
+        }
+    }
+
+    /// What hangs right at each tower's node goes straight into it.
+    fn tower_loads(&self, model: &Model, parts: &[Vec<Part>]) -> Vec<f64> {
+        let load = model.end_loads(parts);
+        model.tower_w.iter().map(|&w| load[w]).collect()
+    }
+
+    /// Push of tower `j` on the truss: its spring's, or what the truss asks of it less what hangs there.
+    fn share(&self, model: &Model, u: &[f64], j: usize, offset_m: f64, load_n: f64) -> f64 {
+        let (n, w) = (model.unknowns, model.tower_w[j]);
+        match self.spring[j] {
+            Some(k) => k * (offset_m - u[w]),
+            None => dot(&self.full[w * n..(w + 1) * n], u) - load_n,
+        }
+    }
+}
+
+impl Model {
+    fn falls(&self, unknown: usize) -> StaticsError {
+        let end = |s: &Stretch| {
+            if s.map[0][0].0 == unknown {
+                Some(s.x0)
+            } else if s.map[3][0].0 == unknown {
+                Some(s.x0 + s.beam.len)
+            } else {
+                None
+            }
+        };
+        let (piece, at_m) = self.stretches.iter().find_map(|s| end(s).map(|x| (s.piece, x))).unwrap_or((0, 0.0));
+        StaticsError::Falls { piece: self.plan.pieces[piece].id.clone(), at_m }
+    }
+
+    fn stiffness(&self) -> Vec<f64> {
+        let n = self.unknowns;
+        let mut full = vec![0.0; n * n];
+        for s in &self.stretches {
+            let k = s.beam.stiffness();
+            for (row, mi) in k.iter().zip(&s.map) {
+                for (value, mj) in row.iter().zip(&s.map) {
+                    for (i, a) in mi {
+                        for (j, b) in mj {
+                            full[i * n + j] += a * b * value;
+                        }
+                    }
+                }
+            }
+        }
+        full
+    }
+
+    /// What hangs, by stretch.
+    fn parts(&self, line_height: Length) -> Vec<Vec<Part>> {
+        (0..self.stretches.len())
+            .map(|i| {
+                let s = &self.stretches[i];
+                let last = self.stretches.get(i + 1).is_none_or(|t| t.piece != s.piece);
+                self.items.iter().filter_map(|item| item.part_on(s, last, line_height.0)).collect()
+            })
+            .collect()
+    }
+
+    fn end_loads(&self, parts: &[Vec<Part>]) -> Vec<f64> {
+        let mut load = vec![0.0; self.unknowns];
+        for (s, parts) in self.stretches.iter().zip(parts).filter(|(_, p)| !p.is_empty()) {
+            let mut ends = [0.0; 6];
+            for part in parts {
+                s.beam.end_loads(part, &mut ends);
+            }
+            for (force, mixed) in ends.iter().zip(&s.map) {
+                for (i, factor) in mixed {
+                    load[*i] += factor * force;
+                }
+            }
+        }
+        load
+    }
+
+    /// What a field does at a place.
+    pub(crate) fn at(&self, field: &Field, piece: usize, x_m: f64) -> At {
+        let (stretch, x) = self.find(piece, x_m);
+        let s = &self.stretches[stretch];
+        let ends = s.map.map(|mixed| mixed.iter().map(|(i, f)| f * field.u[*i]).sum());
+        s.beam.at(x, &ends, &field.parts[stretch])
+    }
+}
+
+pub(crate) fn dot(a: &[f64], b: &[f64]) -> f64 {
+    a.iter().zip(b).map(|(a, b)| a * b).sum()
+}

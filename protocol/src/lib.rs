@@ -6,13 +6,17 @@
 pub mod input;
 pub mod intake;
 pub mod kit;
+pub mod measure;
 pub mod mono;
 pub mod plan;
 pub mod reading;
 pub mod said;
+pub mod senml;
 pub mod told;
+pub mod topic;
 pub mod trace;
 pub mod units;
 pub mod words;
+pub mod xdr;
 
 pub use mono::{Mono, Span};

@@ -167,12 +167,16 @@ impl TraceLine {
 impl Arrival {
     /// Reads one line whose time may be left out, as a person or a page types it; the time is what the line claims.
     pub fn parse(text: &str) -> Result<(Option<Mono>, Arrival), TraceFault> {
+        // serde would also fill the keys, in order, from a JSON array.
+        if !text.trim_start().starts_with('{') {
+            return Err(fault("line", "a JSON object", &quoted(text)));
+        }
         let mut keys: Keys = serde_json::from_str(text).map_err(|error| diagnose(text, &error))?;
         let t_ms = match keys.t_ms {
             None => None,
-            Some(ms) => Some(
-                Mono::from_ms(ms).ok_or_else(|| fault("t_ms", "milliseconds since any origin, not negative", &format!("{ms}")))?,
-            ),
+            Some(ms) => {
+                Some(Mono::from_ms(ms).ok_or_else(|| fault("t_ms", "milliseconds since any origin, not negative", &format!("{ms}")))?)
+            }
         };
         Ok((t_ms, keys.arrival()?))
     }
@@ -289,7 +293,11 @@ fn diagnose(text: &str, error: &serde_json::Error) -> TraceFault {
                 return fault(key, &expected, &shown(value));
             }
         } else {
-            return fault(key, &format!("no such key; the keys are `t_ms` `node` `state` `tower` `channel` `value` `finding` `by` {}", shape_names()), &shown(value));
+            return fault(
+                key,
+                &format!("no such key; the keys are `t_ms` `node` `state` `tower` `channel` `value` `finding` `by` {}", shape_names()),
+                &shown(value),
+            );
         }
     }
     // What is left, such as a key given twice, serde names itself.
@@ -394,3 +402,7 @@ impl<R: BufRead> Iterator for Lines<R> {
         }
     }
 }
+
+#[cfg(test)]
+#[path = "trace_tests.rs"]
+mod tests;

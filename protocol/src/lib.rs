@@ -3,12 +3,14 @@
 //! `bytes <-> reading` (SenML, NMEA 0183 XDR), the words and lines of docs/forms.md, the plan and kit files,
 //! units and monotonic time. No crate of ours below it, no clock, no I/O.
 
+pub mod files;
 pub mod input;
 pub mod intake;
 pub mod kit;
 pub mod measure;
 pub mod mono;
 pub mod plan;
+pub mod quantity;
 pub mod reading;
 pub mod said;
 pub mod senml;

@@ -4,6 +4,7 @@
 //! a full queue makes the source wait, which never loses a stamp: lateness is judged by it.
 
 use crate::clock::Clock;
+use raisewatch_protocol::intake::Refusal;
 use raisewatch_protocol::mono::Mono;
 use raisewatch_protocol::trace::{Arrival, TraceLine};
 use tokio::sync::{mpsc, oneshot};
@@ -25,10 +26,8 @@ pub enum Arrived {
     Refused {
         /// Arrival.
         t_ms: Mono,
-        /// One word by which it is counted, such as `retained`.
-        why: String,
-        /// In words: place, expected, found.
-        text: String,
+        /// What, and why.
+        refusal: Refusal,
     },
 }
 
@@ -81,13 +80,13 @@ impl Inlet {
     }
 
     /// Tells of something refused before it became a line.
-    pub async fn refuse(&self, t_ms: Mono, why: &str, text: String) -> Result<(), Closed> {
-        self.queue.send(Arrived::Refused { t_ms, why: why.to_owned(), text }).await.map_err(|_| Closed)
+    pub async fn refuse(&self, t_ms: Mono, refusal: Refusal) -> Result<(), Closed> {
+        self.queue.send(Arrived::Refused { t_ms, refusal }).await.map_err(|_| Closed)
     }
 
     /// As [`Inlet::refuse`], from a thread that is not part of the runtime.
-    pub fn refuse_blocking(&self, t_ms: Mono, why: &str, text: String) -> Result<(), Closed> {
-        self.queue.blocking_send(Arrived::Refused { t_ms, why: why.to_owned(), text }).map_err(|_| Closed)
+    pub fn refuse_blocking(&self, t_ms: Mono, refusal: Refusal) -> Result<(), Closed> {
+        self.queue.blocking_send(Arrived::Refused { t_ms, refusal }).map_err(|_| Closed)
     }
 
     /// Puts in something said or a step, stamped now, and waits for what becomes of it.

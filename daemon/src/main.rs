@@ -3,17 +3,22 @@
 //! This crate carries, it does not judge: readings come in by `sources`, go through `raisewatch_watch`, and what it says
 //! goes out by `sinks` and `web`. It advises only; it is no safety function.
 
+mod broker;
 mod check;
 mod cli;
 mod clock;
+mod drive;
 mod hear;
 mod inlet;
+mod judge;
 mod plan_new;
 mod rehearse;
 mod replay;
+mod run;
 mod sinks;
 mod sources;
 mod watch_cmd;
+mod web;
 
 use clap::Parser;
 use std::process::ExitCode;

@@ -4,7 +4,10 @@
 //! a sink that falls behind loses lines, which is counted and told, and the others do not notice.
 
 pub mod hub;
+pub mod lines;
+pub mod mqtt;
 
+use raisewatch_protocol::intake::Refusal;
 use raisewatch_protocol::mono::Mono;
 use raisewatch_protocol::told::{Call, Finding};
 use raisewatch_protocol::trace::TraceLine;
@@ -19,10 +22,8 @@ pub enum Told {
     Refused {
         /// When.
         t_ms: Mono,
-        /// One word by which it is counted.
-        why: String,
-        /// In words.
-        text: String,
+        /// What, and why.
+        refusal: Refusal,
     },
     /// A change of a finding.
     Finding(Finding),

@@ -1,0 +1,72 @@
+//! The pages: what a phone in a gloved hand and the laptop at the desk see and say.
+//!
+//! Words: a *code* pairs a phone once and becomes a *session* (a cookie) with a *role*; a *frame* is one view. Pages come
+//! out of the binary, draw only from frames and calls, and may say what their role allows. Nothing here judges, and a
+//! slow or hostile client never slows the watch: frames are latest-wins, queues and bodies are bounded.
+
+pub mod addresses;
+pub mod crew;
+pub mod doors;
+mod files;
+mod live;
+pub mod roles;
+mod routes;
+mod say;
+pub mod server;
+
+use crate::inlet::Inlet;
+use std::sync::Arc;
+use std::time::Duration;
+use tokio::sync::{broadcast, mpsc, watch};
+
+/// What is the same for all requests.
+pub struct Web {
+    /// Where what is said goes.
+    pub inlet: Inlet,
+    /// Newest frame as text, ready to be sent.
+    pub frames: watch::Receiver<Arc<str>>,
+    /// Calls (and the one line that the watch has failed), ready to be sent.
+    pub calls: broadcast::Sender<Spoken>,
+    /// Ids of the towers, in the plan's order.
+    pub towers: Vec<String>,
+    /// Who may come in.
+    pub doors: Arc<doors::Doors>,
+    /// Told of each pairing, so that the terminal can show a new code.
+    pub paired: mpsc::Sender<roles::Role>,
+    /// Who is here.
+    pub crew: Arc<crew::Crew>,
+    /// Whether reads need no session: only where the owner says so.
+    pub open: bool,
+    /// Bounds.
+    pub limits: Limits,
+    /// Ends all streams.
+    pub stop: watch::Receiver<bool>,
+}
+
+/// Something said now, not drawn: goes to the pages at once.
+#[derive(Clone, Debug)]
+pub struct Spoken {
+    /// `call` or `not-watching`.
+    pub name: &'static str,
+    /// JSON.
+    pub line: Arc<str>,
+}
+
+/// Bounds on clients.
+#[derive(Clone, Copy, Debug)]
+pub struct Limits {
+    /// Connections at once; a lift has a dozen people.
+    pub connections: usize,
+    /// Bytes of something said. The longest is a note.
+    pub body: usize,
+    /// From the connection to the end of the header, and again for the body.
+    pub patience: Duration,
+}
+
+impl Default for Limits {
+    fn default() -> Self {
+        Limits { connections: 256, body: 4096, patience: Duration::from_secs(5) }
+    }
+}
+
+pub use routes::router;

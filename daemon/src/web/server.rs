@@ -1,0 +1,84 @@
+//! Takes connections and speaks HTTP/1.1 on them, with a bound on how many and on how slow they may be.
+
+use super::Limits;
+use axum::Router;
+use hyper::server::conn::http1;
+use hyper_util::rt::{TokioIo, TokioTimer};
+use hyper_util::service::TowerToHyperService;
+use std::net::SocketAddr;
+use std::pin::pin;
+use std::sync::Arc;
+use std::time::Duration;
+use tokio::net::{TcpListener, TcpStream};
+use tokio::sync::{Semaphore, watch};
+
+/// Bytes that may lie between us and a phone. Small, so that what a slow phone shows is at most a second old: frames that
+/// it cannot take are dropped here, not queued in the kernel.
+const SEND_BUFFER: usize = 16 * 1024;
+/// How long open requests are waited for at the end.
+const GRACE: Duration = Duration::from_millis(500);
+
+/// Serves `app` until `stop` becomes true.
+pub async fn serve(listener: TcpListener, app: Router, limits: Limits, mut stop: watch::Receiver<bool>) {
+    let room = Arc::new(Semaphore::new(limits.connections));
+    let mut talks = tokio::task::JoinSet::new();
+    loop {
+        tokio::select! {
+            accepted = listener.accept() => match accepted {
+                Ok((tcp, peer)) => match room.clone().try_acquire_owned() {
+                    Ok(place) => {
+                        let talk = talk(tcp, peer, app.clone(), limits, stop.clone());
+                        talks.spawn(async move {
+                            talk.await;
+                            drop(place);
+                        });
+                    }
+                    Err(_) => tracing::warn!(%peer, limits.connections, "too many connections; this one is closed"),
+                },
+                Err(fault) => {
+                    // Out of file handles, mostly: a pause lets some be freed.
+                    tracing::warn!(%fault, "a connection could not be taken");
+                    tokio::time::sleep(Duration::from_millis(50)).await;
+                }
+            },
+            Some(_) = talks.join_next() => {}
+            () = stopped(&mut stop) => break,
+        }
+    }
+    let all_ended = async { while talks.join_next().await.is_some() {} };
+    let _ = tokio::time::timeout(GRACE, all_ended).await;
+}
+
+async fn talk(tcp: TcpStream, peer: SocketAddr, app: Router, limits: Limits, mut stop: watch::Receiver<bool>) {
+    let _ = tcp.set_nodelay(true);
+    let _ = socket2::SockRef::from(&tcp).set_send_buffer_size(SEND_BUFFER);
+    let app = app.layer(axum::Extension(Peer(peer)));
+    let mut connection = pin!(
+        http1::Builder::new()
+            .timer(TokioTimer::new())
+            .header_read_timeout(limits.patience)
+            .max_buf_size(64 * 1024)
+            .serve_connection(TokioIo::new(tcp), TowerToHyperService::new(app))
+    );
+    let ended = tokio::select! {
+        ended = connection.as_mut() => ended,
+        () = stopped(&mut stop) => {
+            connection.as_mut().graceful_shutdown();
+            let _ = tokio::time::timeout(GRACE, connection).await;
+            return;
+        }
+    };
+    if let Err(fault) = ended {
+        tracing::debug!(%peer, %fault, "a connection ended");
+    }
+}
+
+/// Waits until the program is to stop.
+pub async fn stopped(stop: &mut watch::Receiver<bool>) {
+    // The sender being gone means the same.
+    let _ = stop.wait_for(|stop| *stop).await;
+}
+
+/// Who is at the other end of a connection.
+#[derive(Clone, Copy, Debug)]
+pub struct Peer(pub SocketAddr);

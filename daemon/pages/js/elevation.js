@@ -1,0 +1,107 @@
+// Puts a layout on the page: nodes are made once, after that only attributes that differ are set.
+
+import { layout } from "./layout.js";
+import { sayOf } from "./picture.js";
+import { Reach } from "./shape.js";
+
+const NS = "http://www.w3.org/2000/svg";
+// From back to front.
+const ORDER = [
+  ["ribbon", "e-ribbon"], ["rim", "e-rim"], ["far", "e-far"], ["dim", "e-dim"], ["body", "e-cutg"], ["torn", "e-torn"], ["mast", "e-mast"], ["bad", "e-bad"],
+  ["cutg", "e-cutg"], ["cut", "e-rim"], ["pins", "e-pin"], ["pinsSaid", "e-pins"], ["cradle", "e-cradle"],
+  ["legs", "e-legs"], ["legsTorn", "e-torn"], ["box", "e-box"], ["boxTorn", "e-boxt"], ["fill", "e-fill"], ["hot", "e-hot"],
+  ["tick", "e-tick"], ["pad", "e-pad"], ["floor", "e-floor"], ["gap", "e-gap"], ["hatch", "e-hatch"], ["level", "e-level"],
+  ["lace", "e-lace"], ["chord", "e-chord"], ["brack", "e-brack"], ["barb", "e-barb"],
+];
+const SAY_EVERY_MS = 5_000;
+
+export function node(tag, attributes = {}, parent = null) {
+  const made = document.createElementNS(NS, tag);
+  for (const [name, value] of Object.entries(attributes)) made.setAttribute(name, value);
+  parent?.append(made);
+  return made;
+}
+
+/** Sets an attribute only where it differs, so that a tick touches few nodes. */
+export function set(element, name, value) {
+  if (element.getAttribute(name) !== value) element.setAttribute(name, value);
+}
+
+/** The slanting hatch of "nothing is known", once a page. */
+export function hatch(svg) {
+  const defs = node("defs", {}, svg);
+  const pattern = node("pattern", { id: "hatch", width: 9, height: 9, patternUnits: "userSpaceOnUse", patternTransform: "rotate(45)" }, defs);
+  node("rect", { width: 3, height: 9, class: "e-stripe" }, pattern);
+}
+
+export class Elevation {
+  #svg; #paths = {}; #words = new Map(); #reach = new Reach(); #said = -Infinity; #saidFor = null;
+
+  constructor(host) {
+    this.#svg = node("svg", { role: "img", class: "elevation" });
+    hatch(this.#svg);
+    for (const [name, cls] of ORDER) this.#paths[name] = node("path", { class: cls }, this.#svg);
+    host.append(this.#svg);
+  }
+
+  get element() { return this.#svg; }
+
+  /** Draws the picture in the box; `now` in ms of this page's clock. Gives the layout back. */
+  draw(picture, box, now) {
+    const stop = picture.stop ?? picture.warn ?? 100;
+    const { far, bold } = this.#reach.hold(stop, picture.heads.map(head => head.off), now);
+    const laid = layout(picture, box, far, bold);
+    set(this.#svg, "viewBox", `0 0 ${laid.w} ${laid.h}`);
+    set(this.#svg, "width", String(laid.w));
+    set(this.#svg, "height", String(laid.h));
+    set(this.#svg, "class", picture.look === "calm" || picture.look === "none" ? "elevation" : "elevation called");
+    for (const [name, path] of Object.entries(this.#paths)) set(path, "d", laid.paths[name] ?? "");
+    this.#write(laid.words);
+    this.#say(picture, now);
+    return laid;
+  }
+
+  /** Takes everything away: what is not live is not shown. */
+  clear() {
+    for (const path of Object.values(this.#paths)) path.setAttribute("d", "");
+    this.#write([]);
+    set(this.#svg, "aria-label", "Not live: nothing is drawn.");
+    this.#saidFor = null;
+  }
+
+  #write(words) {
+    const used = new Set();
+    for (const word of words) {
+      used.add(word.key);
+      let text = this.#words.get(word.key);
+      if (!text) {
+        text = node("text", {}, this.#svg);
+        text.append(document.createTextNode(""));
+        this.#words.set(word.key, text);
+      }
+      set(text, "x", word.x.toFixed(1));
+      set(text, "y", word.y.toFixed(1));
+      set(text, "font-size", String(word.size));
+      set(text, "class", word.cls);
+      if (text.firstChild.data !== word.t) text.firstChild.data = word.t;
+      this.#more(text, word);
+    }
+    for (const [key, text] of this.#words) if (!used.has(key)) { text.remove(); this.#words.delete(key); }
+  }
+
+  #more(text, word) {
+    if (!word.more) return void text.querySelector("tspan")?.remove();
+    const span = text.querySelector("tspan") ?? node("tspan", {}, text);
+    set(span, "font-size", String(word.moreSize));
+    if (span.textContent !== word.more) span.textContent = word.more;
+  }
+
+  /** The drawing's own words: new when another call stands, else every 5 s, so that a reader is not flooded. */
+  #say(picture, now) {
+    const about = `${picture.look} ${picture.who} ${picture.hot}`;
+    if (about === this.#saidFor && now - this.#said < SAY_EVERY_MS) return;
+    this.#saidFor = about;
+    this.#said = now;
+    set(this.#svg, "aria-label", sayOf(picture));
+  }
+}

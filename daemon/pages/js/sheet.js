@@ -1,0 +1,82 @@
+// The sheet behind the header: what this program is not, sound check, name, theme. Open at first, closed for good by
+// an answer; it never covers the call or STOP.
+
+import { $, here, kept, make, put, say, theme } from "./shell.js";
+
+const WAVES = "M1 6h4l5-5v16l-5-5H1z M13 5q3 4 0 8M16 2q6 7 0 14", CROSSED = "M1 6h4l5-5v16l-5-5H1z M13 5l7 8M20 5l-7 8";
+
+export class Sheet {
+  #sheet; #button; #sound; #place; #heard = null; #sleep = null; #state = "loading"; #age = null;
+
+  constructor(sheet, button, sound, place) {
+    this.#sheet = sheet;
+    this.#button = button;
+    this.#sound = sound;
+    this.#place = place;
+    this.#fill();
+    const icon = document.createElementNS("http://www.w3.org/2000/svg", "svg");
+    for (const [name, value] of [["width", "22"], ["height", "18"], ["viewBox", "0 0 22 18"], ["aria-hidden", "true"]]) icon.setAttribute(name, value);
+    const path = icon.appendChild(document.createElementNS("http://www.w3.org/2000/svg", "path"));
+    for (const [name, value] of [["fill", "currentColor"], ["stroke", "currentColor"], ["stroke-width", "1.5"], ["fill-opacity", "0.9"]]) path.setAttribute(name, value);
+    this.icon = path;
+    button.append(icon, make("span", { class: "how" }), make("span", { "aria-hidden": "true" }, "·"), make("b", { class: "alive" }));
+    button.addEventListener("click", () => this.open(sheet.hidden));
+    sound.onChange = () => this.draw();
+    this.open(true);
+    this.draw();
+  }
+
+  #fill() {
+    const name = make("input", { id: "who", autocomplete: "nickname", maxlength: 40 });
+    name.value = kept("name") ?? "";
+    name.addEventListener("change", () => kept("name", name.value.trim()));
+    const button = (text, cls, act) => { const made = make("button", { class: cls, type: "button" }, text); made.addEventListener("click", act); return made; };
+    this.#sheet.append(
+      make("h2", {}, "Sound check"),
+      make("p", {}, make("b", {}, "raisewatch advises only; no safety function."), " Eyes on the truss: the words come by sound. In a loud room use an earpiece or a speaker."),
+      make("div", { class: "row" }, make("label", { for: "who" }, "Your name"), name),
+      make("div", { class: "row" },
+        button("Play", "btn pri play", () => this.#play()),
+        button("I heard it", "btn heardit", () => this.#heardIt())),
+      make("p", { class: "m can", role: "status" }),
+      make("div", { class: "row" },
+        button("Dark or sun", "btn", () => theme(true)),
+        button("Close, sound off", "btn close", () => this.open(false))),
+    );
+  }
+
+  async #play() {
+    await this.#sound.open();
+    this.#sound.say("over", "Sound check.");
+    this.draw();
+  }
+
+  async #heardIt() {
+    await this.#sound.open();
+    const answer = await say({ said: "sound-heard", by: here(this.#place()) });
+    this.#heard = new Date();
+    put($(".can", this.#sheet), answer.ok ? "" : `Not recorded: ${answer.text}`);
+    if (answer.ok) this.open(false);
+    this.draw();
+  }
+
+  open(wide) {
+    this.#sheet.hidden = !wide;
+    this.#button.setAttribute("aria-expanded", String(wide));
+  }
+
+  sleeps(words) { this.#sleep = words; this.draw(); }
+  live(state, age) { this.#state = state; this.#age = age; this.draw(); }
+
+  draw() {
+    const on = this.#sound.on, time = this.#heard?.toTimeString().slice(0, 5);
+    this.icon.setAttribute("d", on ? WAVES : CROSSED);
+    const how = $(".how", this.#button);
+    how.classList.toggle("off", !on);
+    put(how, !on ? "SOUND OFF" : this.#heard ? `heard ${time}` : "sound on");
+    put($(".alive", this.#button), this.#state === "live" ? (this.#age > 450 ? `live, ${(this.#age / 1000).toFixed(1)} s old` : "live") : this.#state === "gone" ? "not live" : "not yet live");
+    put($(".close", this.#sheet), on ? "Close" : "Close, sound off");
+    const can = [this.#sound.shakes ? null : "This phone cannot vibrate.", this.#sleep ? `The ${this.#sleep}: keep it awake by hand.` : null, this.#sound.voice ? null : "No voice here: tones only."];
+    if (!$(".can", this.#sheet).textContent.startsWith("Not recorded")) put($(".can", this.#sheet), can.filter(Boolean).join(" "));
+  }
+}

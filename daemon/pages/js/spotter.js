@@ -1,0 +1,177 @@
+// The spotter's page: call, drawing, Heard, STOP. Draws only what the watch has sent; words nothing anew.
+
+import { Board, Standing } from "./board.js";
+import { Elevation } from "./elevation.js";
+import { slopeOf } from "./layout.js";
+import { Live } from "./live.js";
+import { farthest, lookOf, pictureOf } from "./picture.js";
+import { Sheet } from "./sheet.js";
+import { $, here, make, put, say, stayAwake, StopButton, theme } from "./shell.js";
+import { Sound } from "./sound.js";
+import { DECK, settle, Steady } from "./steady.js";
+import { list, offsetWords, amount, span, stepName } from "./words.js";
+
+const B = document.body, place = () => "spotter";
+const wide = () => innerWidth > innerHeight && innerHeight <= 700;
+const WEDGE_PX = 46, FRAME = ["loading", "calm", "none", "hold", "pin", "stop", "blind", "gone", "lit", "solo"];
+
+theme();
+const sound = new Sound(), standing = new Standing(), steady = new Steady(DECK.perSecond);
+const board = new Board($("#call"), sizes), elevation = new Elevation($("#elevation"));
+const stop = new StopButton($("#stop"), place), sheet = new Sheet($("#sheet"), $("#more"), sound, place);
+let view = null, shown = null, rehearsed = -Infinity, heardCall = null;
+
+function sizes(lines, more) {
+  if (wide()) return { order: lines > 1 ? 124 : 150, then: 52 };
+  const look = shown?.look ?? "loading";
+  if (look === "calm" || look === "none" || look === "loading") return { order: 92, then: 44 };
+  if (look === "gone") return { order: 120, then: 62 };
+  return { order: lines > 1 ? 132 : 210, then: more ? 62 : 62 };
+}
+
+const live = new Live({
+  view(fresh) { view = fresh; draw(); },
+  call(call) { if (call.to === "spotter") aloud(call); },
+  state(state) {
+    if (state === "gone") lost();
+    else if (state === "live") sound.found();
+    sheet.live(state, live?.age ?? null);
+  },
+});
+setInterval(() => sheet.live(live.state, live.age), 500);
+
+/** The watch decides what is said again and when; this page only gives it a voice. */
+function aloud(call) {
+  const look = lookOf(call);
+  if (call.state === "over" || look === "calm") sound.say("over", call.text);
+  else if (look !== "none") sound.say(look, call.text);
+}
+
+function draw() {
+  const now = performance.now(), call = view.calls?.spotter ?? null;
+  const late = shown === null || shown.look === "gone";
+  shown = standing.take(call, view.plan === false ? "none" : lookOf(call), now);
+  const picture = settle(pictureOf(view, shown.call), steady, DECK, now), { look } = shown;
+  frame(look);
+  head();
+  const text = view.plan === false ? "No plan. Recording only." : shown.call?.text ?? view.not_claimed ?? "Nothing known yet";
+  board.show(text, look, subOf(picture, look));
+  if (late && look !== "calm" && look !== "none" && call) aloud(call); // a page opened late says at once what stands
+  answer(look);
+  stop.show(true, look === "stop" || look === "blind");
+  $("#gone").hidden = true;
+  $("#elevation").hidden = false;
+  drawing(picture, look, now);
+  if (view.rehearsal && now - rehearsed > 60_000 && sound.on && look === "calm") { rehearsed = now; sound.say("note", "Rehearsal"); }
+}
+
+function frame(look) {
+  const want = new Set([look, look === "stop" ? "lit" : "", look === "calm" || look === "none" ? "solo" : ""]);
+  for (const name of FRAME) B.classList.toggle(name, want.has(name));
+  B.classList.toggle("train", view?.rehearsal === true);
+}
+
+function head() {
+  $("#flag").hidden = view.rehearsal !== true;
+  put($("#step"), stepName(view.step));
+  put($("#title"), view.rehearsal && !wide() ? "" : view.title ?? "");
+}
+
+/** Facts that stand below the call; never an order, never a promise. */
+function subOf(picture, look) {
+  if (!picture) return null;
+  const u = picture.units, blind = picture.heads.filter(head => head.blind && !head.again);
+  if (look === "blind") return blind.filter(head => head.age !== null).map(head => `${head.name} last heard ${span(head.age)} ago`)[0] ?? null;
+  if (look === "none" && picture.heads.every(head => head.off === null)) return "No level and no share is claimed.";
+  if (look !== "calm" && look !== "none") return null;
+  const pins = pinsOf(picture), far = farthest(picture.heads);
+  if (pins) return pins;
+  if (!far) return null;
+  const off = far.offTold ?? far.off, limit = picture.warn === null ? "" : ` Hold limit ${amount(picture.warn, u.offset)}.`;
+  return `${far.name} ${offsetWords(off, u.offset)}.${limit}`;
+}
+
+function pinsOf(picture) {
+  const named = kind => picture.heads.filter(head => head.pins === kind && !head.again).map(head => head.name);
+  const measured = named("measured"), saidOnly = named("said");
+  if (!measured.length && !saidOnly.length) return null;
+  const parts = [measured.length ? `${list(measured)} measured` : null, saidOnly.length ? `${list(saidOnly)} only said` : null];
+  return `On pins: ${parts.filter(Boolean).join(", ")}.`;
+}
+
+/** Heard: quiets nothing that stands; tells who heard, and slows the repeats of a hold. */
+function answer(look) {
+  const button = $("#ack"), call = shown.call, asks = ["hold", "pin", "stop", "blind"].includes(look);
+  button.hidden = !asks;
+  if (!asks) { heardCall = null; return; }
+  const heard = (view.heard ?? []).filter(one => one.call === call.id).at(-1);
+  const mine = heardCall === call.text;
+  button.classList.toggle("done", Boolean(heard) || mine);
+  const goes = look === "stop" || look === "blind" ? "it stands until the lead releases it" : call.reason === "uneven" ? "it goes on until level" : "it goes on while it stands";
+  put($("small", button), heard?.by ? `heard by ${heard.by}; ${goes}` : goes);
+}
+
+$("#ack").addEventListener("click", async () => {
+  const call = shown?.call;
+  if (!call) return;
+  const said = { said: "heard", by: here(place()) };
+  if (call.finding) said.finding = call.finding;
+  const answered = await say(said);
+  if (answered.ok) heardCall = call.text;
+  else put($("#ack small"), answered.text);
+});
+
+function drawing(picture, look, now) {
+  const room = $("#draw"), w = room.clientWidth, h = room.clientHeight;
+  $("#elevation").classList.toggle("bare", !picture);
+  if (!picture || w < 100 || h < 60) return;
+  // The reach, and with it the stretch, is the page's: it does not change when the call takes more room.
+  const few = look !== "calm" && look !== "none", landscape = wide(), reach = landscape ? 72 : Math.min(80, innerHeight / 10.5);
+  const foot = few ? (landscape ? 84 : 76) : (landscape ? 102 : 96), deep = 22, top = landscape ? 16 : 10;
+  const free = h - foot - deep - reach;
+  const mast = few && !landscape ? Math.min(70, Math.max(44, free)) : free - top < 60 ? Math.max(40, free) : 0;
+  const box = { w, h, reach, deep, foot, few, plan: !few, mast, top, big: 42 };
+  const laid = elevation.draw(picture, box, now);
+  wedge(picture, look, laid.mm, w);
+}
+
+/** The call stands on the truss: its lower edge has the drawn slope, at most 46 px of it. */
+function wedge(picture, look, mm, width) {
+  const block = $("#call");
+  if (look !== "hold") { block.style.removeProperty("--drop"); return; }
+  const slope = slopeOf(picture, mm), top = Math.max(...slope), steep = Math.min(1, WEDGE_PX / Math.max(1, top - Math.min(...slope)));
+  const drop = slope.map(v => Math.round((top - v) * steep)), most = Math.max(...drop), key = drop.join();
+  if (block.dataset.wedge === `${key} ${block.offsetHeight} ${width}`) return;
+  block.style.setProperty("--drop", `${most}px`);
+  const tall = block.offsetHeight, cut = e => `polygon(0 ${e}px,100% ${e}px,100% ${tall - most + drop[2] - e}px,50% ${tall - most + drop[1] - e}px,0 ${tall - most + drop[0] - e}px)`;
+  block.style.setProperty("--wedge", cut(0));
+  block.style.setProperty("--wedge-in", cut(6));
+  block.dataset.wedge = `${key} ${tall} ${width}`;
+}
+
+/** Not live: numbers and drawing are taken away, not greyed; this page can only shout. */
+function lost() {
+  standing.drop();
+  shown = { call: null, look: "gone" };
+  frame("gone");
+  board.show("Not live", "gone", null);
+  $("#ack").hidden = true;
+  $("#elevation").hidden = true;
+  elevation.clear();
+  $("#gone").hidden = false;
+  put($("#step"), "");
+  stop.show(false, false);
+  $("#gonewords").replaceChildren(
+    make("p", {}, "This page has lost the monitor. What it showed is gone."),
+    make("p", {}, "Look at the truss. Shout STOP. Move only when the lead says so."),
+    make("p", { class: "m" }, "Trying again. The other pages may still be live."),
+  );
+  sound.lost();
+}
+
+const again = () => { board.refit(); if (live.state === "live") draw(); };
+addEventListener("resize", again);
+document.fonts?.ready.then(again);
+stop.show(false, false);
+put($("#gonewords"), "Waiting for the monitor.");
+stayAwake(words => sheet.sleeps(words));

@@ -1,0 +1,141 @@
+// A tower's page: one word for the person at the winch. No number is needed to act.
+
+import { Standing } from "./board.js";
+import { Live } from "./live.js";
+import { farthest, lookOf, pictureOf } from "./picture.js";
+import { shapeOf } from "./order.js";
+import { Sheet } from "./sheet.js";
+import { $, fit, here, make, put, say, stayAwake, StopButton, theme } from "./shell.js";
+import { Sound } from "./sound.js";
+import { DECK, settle, Steady } from "./steady.js";
+import { amount, linesOf, list, offsetWords, span, tail } from "./words.js";
+
+const B = document.body, id = decodeURIComponent(location.pathname.split("/").filter(Boolean)[1] ?? "");
+const FRAME = ["loading", "calm", "none", "hold", "easy", "up", "down", "pin", "stop", "blind", "gone", "lit"];
+const TELL_MM = 5; // an offset below this is not worth a glance (the level line's own deadband)
+let view = null, shown = null, drawn = null, heardCall = null, pinned = null;
+
+theme();
+const place = () => nameOf() ?? `tower ${id}`;
+const sound = new Sound(), standing = new Standing(), steady = new Steady(DECK.perSecond);
+const stop = new StopButton($("#stop"), place), sheet = new Sheet($("#sheet"), $("#more"), sound, place);
+const ownTower = () => view?.towers?.find(tower => tower.id === id) ?? null;
+function nameOf() { return ownTower()?.name ?? null; }
+
+const live = new Live({
+  view(fresh) { view = fresh; draw(); },
+  call(call) { if (call.to === id) aloud(call); },
+  state(state) {
+    if (state === "gone") lost();
+    else if (state === "live") sound.found();
+    sheet.live(state, live?.age ?? null);
+  },
+});
+setInterval(() => sheet.live(live.state, live.age), 500);
+
+function aloud(call) {
+  const look = lookOf(call);
+  if (call.state === "over" || look === "calm") sound.say("over", call.text);
+  else if (look !== "none") sound.say(look, call.text);
+}
+
+/** The word's own frame: the look, with the direction told apart. */
+function wordOf(call, look) { return look === "hold" ? call.call : look; }
+
+function draw() {
+  const now = performance.now(), call = view.calls?.[id] ?? null, late = shown === null || shown.look === "gone";
+  shown = standing.take(call, ownTower() ? lookOf(call) : "none", now);
+  const word = wordOf(shown.call, shown.look);
+  frame(word, shown.look === "stop");
+  put($("#name"), nameOf() ?? id);
+  $("#flag").hidden = view.rehearsal !== true;
+  words(ownTower() ? shown.call?.text ?? view.not_claimed ?? "Nothing known yet" : view.plan === false ? "No plan. Recording only." : `No tower ${id} in this plan.`, word);
+  if (late && shown.call && shown.look !== "calm" && shown.look !== "none") aloud(shown.call);
+  numbers(now);
+  buttons(word);
+  stop.show(true, shown.look === "stop" || shown.look === "blind");
+}
+
+function frame(word, lit) {
+  for (const name of FRAME) B.classList.toggle(name, name === word || (name === "lit" && lit));
+  B.classList.toggle("train", view?.rehearsal === true);
+}
+
+/** The words as sent, as large as the lit shape lets them be. */
+function words(text, word) {
+  const host = $("#call"), w = host.clientWidth, h = host.clientHeight, key = `${word}|${text}|${w}|${h}`;
+  if (key === drawn) return;
+  drawn = key;
+  host.setAttribute("role", word === "calm" || word === "none" || word === "loading" ? "status" : "alert");
+  const shape = shapeOf(word, w, h), [lit, hole, stripes] = host.querySelectorAll(".shape path");
+  lit.setAttribute("d", shape.lit); hole.setAttribute("d", shape.hole); stripes.setAttribute("d", shape.stripes);
+  const { order, rest } = word === "gone" || word === "loading" ? { order: [text], rest: [] } : linesOf(text);
+  const lines = [...order, ...rest], caps = word === "stop" || word === "blind";
+  const most = (h * (word === "up" || word === "down" ? .6 : word === "hold" || word === "pin" ? .5 : .62)) / lines.length;
+  $(".words", host).replaceChildren(...lines.flatMap((line, i) => {
+    const [shownWords, end] = tail(line), made = make("span", { class: `c ${i < order.length ? "order" : "then"}${caps && i === 0 ? " caps" : ""}` }, shownWords);
+    if (end || i < lines.length - 1) made.append(make("span", { class: "dot" }, `${end} `));
+    return [made];
+  }));
+  const room = (word === "pin" ? w - 150 : w - 28), size = order.length > 1 ? 190 : 230;
+  for (const line of host.querySelectorAll(".order")) fit(line, room, Math.min(size, most), 30);
+  for (const line of host.querySelectorAll(".then")) fit(line, room, Math.min(84, most), 28);
+}
+
+/** Beside the name: how fresh, height, own share. The short line: who stands high or low. */
+function numbers(now) {
+  const picture = settle(pictureOf(view, shown.call), steady, DECK, now), me = picture?.heads.find(head => head.id === id);
+  if (!picture || !me) { put($("#own"), ""); put($("#short"), ""); return; }
+  const u = picture.units;
+  put($("#own"), me.blind ? (me.age === null ? "never heard" : `not heard for ${span(me.age)}`) : [picture.height === null ? null : amount(picture.height, u.height), me.share === null ? null : amount(me.shareTold, u.force)].filter(Boolean).join(", "));
+  const far = farthest(picture.heads), own = me.offTold ?? me.off, lost = picture.heads.filter(head => head.blind && !head.again);
+  // While any head is not known, nothing is said of the others: their line hangs on it.
+  if (lost.length) put($("#short"), `no data from ${list(lost.map(head => head.name))}`);
+  else if (own !== null && Math.abs(own) >= TELL_MM) put($("#short"), `you are ${offsetWords(own, u.offset)}`);
+  else if (far && far.id !== id && Math.abs(far.off) >= TELL_MM) put($("#short"), `${far.name} ${offsetWords(far.offTold ?? far.off, u.offset)}`);
+  else put($("#short"), own === null ? "" : "on the line");
+}
+
+function buttons(word) {
+  const asks = ["hold", "easy", "up", "down", "stop", "blind"].includes(word), call = shown.call;
+  $("#ack").hidden = !asks;
+  $("#did").hidden = word !== "pin" || pinned === call?.text + view.step;
+  if (!asks) heardCall = null;
+  const heard = (view.heard ?? []).filter(one => one.call === call?.id).at(-1), mine = asks && heardCall === call?.text;
+  $("#ack").classList.toggle("done", Boolean(heard) || mine);
+  put($("#ack small"), heard?.by ? `heard by ${heard.by}` : mine ? "told" : "tell them you heard");
+}
+
+$("#ack").addEventListener("click", async () => {
+  const call = shown?.call;
+  if (!call) return;
+  const said = { said: "heard", tower: id, by: here(place()) };
+  if (call.finding) said.finding = call.finding;
+  const answer = await say(said);
+  if (answer.ok) heardCall = call.text; else put($("#ack small"), answer.text);
+});
+$("#did").addEventListener("click", async () => {
+  const answer = await say({ said: "pinned", tower: id, by: here(place()) });
+  if (answer.ok) pinned = shown?.call?.text + view.step; else put($("#did small"), answer.text);
+});
+
+function lost() {
+  standing.drop();
+  shown = { call: null, look: "gone" };
+  frame("gone", false);
+  words("Not live", "gone");
+  put($("#own"), "");
+  put($("#short"), "This page has lost the monitor. Look at the truss.");
+  $("#ack").hidden = $("#did").hidden = true;
+  stop.show(false, false);
+  sound.lost();
+}
+
+const again = () => { drawn = null; if (live.state === "live") draw(); else if (shown?.look === "gone") words("Not live", "gone"); else words("Not yet live", "loading"); };
+addEventListener("resize", again);
+document.fonts?.ready.then(again);
+put($("#name"), id);
+document.title = `${id}, raisewatch`;
+stop.show(false, false);
+again();
+stayAwake(text => sheet.sleeps(text));

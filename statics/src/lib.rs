@@ -3,12 +3,17 @@
 //! Pure: a plan in, numbers out. No time, no instruments, no people. The method with its sources: docs/method.md.
 
 mod contact;
+mod defaults;
 mod element;
 mod ldl;
+pub mod lift;
 pub mod linear;
 pub mod model;
 mod net;
+mod overrides;
+pub mod rake;
 mod sound;
+pub mod tolerance;
 
 pub use contact::Stood;
 pub use element::At;

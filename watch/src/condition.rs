@@ -27,6 +27,8 @@ pub struct Condition {
     pub kind: Kind,
     /// Tower, index in the plan; `None` tells it of all.
     pub tower: Option<usize>,
+    /// Channel, index in [`crate::setup::Setup::channels`], for the kinds that are told of a channel.
+    pub channel: Option<usize>,
     /// Piece, index in the plan.
     pub piece: Option<usize>,
     /// Metres from the piece's `from` end; give it with its sigma, it is told only while the sigma is at most 0.5 m.
@@ -95,6 +97,7 @@ impl Condition {
         Condition {
             kind,
             tower: None,
+            channel: None,
             piece: None,
             position: None,
             amount: None,

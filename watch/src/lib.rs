@@ -9,6 +9,8 @@ pub mod causes;
 pub mod condition;
 pub mod estimate;
 pub mod health;
+pub mod life;
 pub mod limits;
+pub mod phrases;
 pub mod scene;
 pub mod setup;

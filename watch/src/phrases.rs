@@ -1,0 +1,412 @@
+//! The words of a lift: one phrase file, TOML, default English. Text is rendered here, once, before it leaves the watch.
+//!
+//! Keys are those of [`DEFAULTS`]; a file may replace any of them, in any language. `{tower}` is a spoken name, `{turns}` turns in
+//! words, `{reason}` a reason of up to four words, `{amount}` a number with unit, `{place}` a place on the truss, `{what}` a
+//! channel or node.
+
+use raisewatch_protocol::words::{Channel, Kind};
+use std::fmt::Write as _;
+
+/// Key and words of everything that the watch says.
+///
+/// Never "carry on", "go", "clear", "ready", "safe", "all well": the calm word is "Level."; a test checks it.
+pub const DEFAULTS: &[(&str, &str)] = &[
+    // Calls.
+    ("level", "Level."),
+    ("not-zeroed", "Not zeroed."),
+    ("not-proved", "Not proved."),
+    ("no-data", "No data."),
+    ("no-data-from", "No data from {tower}."),
+    ("level-unknown", "Level not known."),
+    ("too-slow", "{tower} heard too seldom."),
+    ("lead-directs", "Stopped. The lead directs."),
+    ("wait-for-lead", "Wait for the lead."),
+    ("stop", "Stop. {reason}"),
+    ("stop-bare", "Stop."),
+    ("hold", "Hold {tower}."),
+    ("hold-all", "All hold."),
+    ("up", "{tower} up {turns}."),
+    ("down", "{tower} down {turns}."),
+    ("easy", "Easy. {reason}"),
+    ("pin", "Pin {tower}."),
+    // Turns in words.
+    ("turns-0.25", "a quarter"),
+    ("turns-0.5", "half"),
+    ("turns-0.75", "three quarters"),
+    ("turns-1", "one"),
+    ("turns-1.25", "one and a quarter"),
+    ("turns-1.5", "one and a half"),
+    ("turns-1.75", "one and three quarters"),
+    ("turns-2", "two"),
+    // Reasons: at most four words.
+    ("reason-uneven", "{tower} out of level."),
+    ("reason-twist", "{tower} twists it."),
+    ("reason-lean", "{tower} leaning."),
+    ("reason-roll", "Truss rolling."),
+    ("reason-joint", "Look at the joints."),
+    ("reason-sinking", "{tower} sinking."),
+    ("reason-portal", "Masts pulled together."),
+    ("reason-caught", "Caught near {tower}."),
+    ("reason-resting", "{tower} is resting."),
+    ("reason-slack", "{tower} rope slack."),
+    ("reason-overload", "{tower} over."),
+    ("reason-dropped", "{tower} dropped."),
+    ("reason-stuck", "{tower} stuck."),
+    ("reason-slipping", "{tower} slipping."),
+    ("reason-top", "{tower} at the top."),
+    ("reason-off-plan", "{tower} off plan."),
+    ("reason-off-plan-all", "Weight off plan."),
+    ("reason-extra-weight", "Extra weight near {tower}."),
+    ("reason-extra-weight-all", "Extra weight."),
+    ("reason-missing-weight", "Weight gone near {tower}."),
+    ("reason-missing-weight-all", "Weight gone."),
+    ("reason-light", "{tower} too light."),
+    ("reason-not-landed", "{tower} on the rope."),
+    ("reason-crossed", "{tower} rope crossed."),
+    ("reason-bypassed", "{tower} cell bypassed."),
+    ("reason-silent", "No data from {tower}."),
+    ("reason-never-heard", "No data from {tower}."),
+    ("reason-frozen", "{tower} reading stuck."),
+    ("reason-knocked", "{tower} instrument moved."),
+    ("reason-noisy", "{tower} readings rough."),
+    ("reason-out-of-range", "{tower} reading impossible."),
+    ("reason-zero-gone", "{tower} zero gone."),
+    ("reason-swapped", "{tower} labels swapped."),
+    ("reason-backwards", "{tower} reads backwards."),
+    ("reason-wrong-unit", "{tower} unit wrong."),
+    ("reason-wrong-plan", "Wrong plan."),
+    ("reason-battery", "{tower} battery low."),
+    ("reason-skew", "{tower} clock jumped."),
+    ("reason-not-fitted", "{tower} lacks instruments."),
+    ("reason-stop-said", "Somebody said stop."),
+    ("reason-all", "All"),
+    // Findings.
+    ("uneven-high", "{tower} {amount} high."),
+    ("uneven-low", "{tower} {amount} low."),
+    ("uneven-unknown", "{tower} out of level."),
+    ("twist-high", "{tower} {amount} above the plane of the others."),
+    ("twist-low", "{tower} {amount} below the plane of the others."),
+    ("lean", "{tower} leaning {amount}."),
+    ("roll", "Truss rolled {amount}."),
+    ("joint", "A joint of the truss opens: ends diverge {amount}."),
+    ("sinking", "{tower} leaning slowly: {amount}."),
+    ("portal", "Masts pulled together by the truss: {amount}."),
+    ("caught", "Caught{place} near {tower}: {amount} more."),
+    ("caught-all", "Caught{place}: {amount} more."),
+    ("resting", "Resting{place} near {tower}: {amount} less."),
+    ("resting-all", "Resting{place}: {amount} less."),
+    ("slack", "{tower} rope slack. {amount} missing."),
+    ("overload", "{tower} at {amount}, rated {limit}."),
+    ("dropped", "{tower} dropped {amount}."),
+    ("dropped-unknown", "{tower} dropped."),
+    ("stuck", "{tower} does not move: {amount} behind."),
+    ("stuck-unknown", "{tower} does not move."),
+    ("slipping", "{tower} slips: {amount}."),
+    ("top", "{tower}: end of a section reached."),
+    ("off-plan", "{tower} {amount} off plan, no cause found."),
+    ("off-plan-all", "Total {amount} off plan, no cause found."),
+    ("extra-weight", "{amount} more than planned{place}."),
+    ("missing-weight", "{amount} less than planned{place}."),
+    ("light", "{tower} too light to come down by itself: {amount}."),
+    ("not-landed", "{tower} still on the rope: {amount}."),
+    ("crossed", "{tower}: rope crossed on the drum?"),
+    ("bypassed", "{tower}: load goes past the cell? {amount} missing."),
+    ("silent", "No data from {tower}: {what} silent."),
+    ("slow", "{tower}: {what} heard every {amount}, too seldom to guard a moving lift."),
+    ("never-heard", "No data from {tower} yet: {what} never heard."),
+    ("frozen", "{what} on {tower} repeats one value."),
+    ("knocked", "{what} on {tower} moved. {guard}"),
+    ("noisy", "{what} on {tower} too rough to guard."),
+    ("out-of-range", "{what} on {tower} reads what cannot be: {amount}."),
+    ("zero-gone", "{what} on {tower} lost its zero: {amount}."),
+    ("swapped", "{tower}: another tower answered the turn. Labels swapped?"),
+    ("backwards", "{what} on {tower} reads backwards."),
+    ("wrong-unit", "{what} on {tower}: another unit than stated?"),
+    ("wrong-plan", "The plan does not fit what is heard."),
+    ("battery", "Battery of {what} on {tower}: {amount}."),
+    ("skew", "Clock of {what} on {tower} jumped by {amount}."),
+    ("not-fitted", "{tower}: {what} not fitted."),
+    ("stop-said", "Stop said by {what}."),
+    ("guarded", "The tower is still guarded by another."),
+    ("unguarded", "Nothing else guards it."),
+    ("place", " at {amount}"),
+    ("everywhere", "the lift"),
+    ("somebody", "somebody"),
+    ("mast-along", "Mast tilt along"),
+    ("mast-across", "Mast tilt across"),
+    ("truss-along", "Tilt along"),
+    ("truss-across", "Tilt across"),
+    ("head-load", "Head load"),
+    ("rope-load", "Rope load"),
+    ("height", "Height"),
+    ("channel-battery", "Battery"),
+    ("all-channels", "everything"),
+    // Replies.
+    ("zero-taken", "{what} on {tower} zeroed."),
+    ("zero-in-rig", "Zero is taken in rig only; this is {step}."),
+    ("zero-few", "{what} on {tower}: {amount} readings in the last 3 s, 10 needed. Not zeroed."),
+    ("zero-spread", "{what} on {tower} moves by {amount}, {limit} allowed. Not zeroed."),
+    ("zero-channel", "Say which channel is zeroed."),
+    ("zero-none", "No such channel on {tower}: {what}."),
+    ("no-tower", "No such tower: {what}."),
+    ("no-finding", "No such finding: {what}."),
+    ("which-finding", "Say which finding."),
+    ("nothing-open", "{what} is over already."),
+    ("seen-first", "{what} has to be seen first."),
+    ("no-stop", "{what} is no stop."),
+    ("no-shelving", "{what} is a stop: never put aside."),
+    ("mending-already", "{what} is being cured by the lead already."),
+    ("gone", "{what} is gone: nothing to put aside."),
+    ("lead-only", "That is the lead's to say."),
+    ("step-asked", "Heads move, and the step is {step}. Which step is it?"),
+    ("step-unusual", "{step} after {before} is unusual. Recorded."),
+    ("turn-step", "A turn is proved in test-lift only; this is {step}."),
+    ("turn-tower", "Say at which tower the turn is."),
+    ("turn-nothing", "Turn on {tower}: nothing moved. Not proved."),
+    ("turn-proved", "{tower} proved."),
+    ("turn-wrong", "Turn on {tower}: it moved otherwise than a turn would. Not proved."),
+    ("turn-unread", "Turn on {tower}: no level reading before it. Say it again with the readings still."),
+    ("turn-blunt", "Turn on {tower}: no instrument of this kit can show it. Not proved."),
+    ("height-needs", "Say the height in metres."),
+];
+
+/// The phrases of one lift.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Phrases {
+    /// By the order of [`DEFAULTS`].
+    words: Vec<String>,
+    /// Show pounds in place of newtons as kilograms.
+    pub pounds: bool,
+    /// Show inches in place of millimetres.
+    pub inches: bool,
+}
+
+/// What is wrong in a phrase file.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+pub enum PhraseFault {
+    /// Not TOML.
+    #[error("{file}: {why}")]
+    NotToml {
+        /// File.
+        file: String,
+        /// What the reader says, with line and column.
+        why: String,
+    },
+    /// A key that the watch does not know.
+    #[error("{file}: key `{key}` is not known; did you mean `{near}`?")]
+    UnknownKey {
+        /// File.
+        file: String,
+        /// Found.
+        key: String,
+        /// The known key that is most alike.
+        near: &'static str,
+    },
+    /// A value that is no text, or holds an unknown brace.
+    #[error("{file}: key `{key}`: {why}")]
+    BadText {
+        /// File.
+        file: String,
+        /// The key.
+        key: String,
+        /// What is wrong.
+        why: String,
+    },
+}
+
+/// The braces a phrase may hold.
+const BRACES: &[&str] = &["tower", "turns", "reason", "amount", "limit", "place", "what", "guard", "step", "before"];
+
+impl Default for Phrases {
+    fn default() -> Self {
+        Phrases { words: DEFAULTS.iter().map(|(_, text)| (*text).to_owned()).collect(), pounds: false, inches: false }
+    }
+}
+
+impl Phrases {
+    /// Reads a phrase file: a flat table of keys and texts, which replaces the default of each key that it names.
+    ///
+    /// Errors: [`PhraseFault`], the first that is found.
+    pub fn read(text: &str, file: &str) -> Result<Self, PhraseFault> {
+        let table: toml::Table =
+            text.parse().map_err(|e: toml::de::Error| PhraseFault::NotToml { file: file.into(), why: e.to_string() })?;
+        let mut phrases = Phrases::default();
+        for (key, value) in &table {
+            let at = index_of(key).ok_or_else(|| PhraseFault::UnknownKey { file: file.into(), key: key.clone(), near: most_alike(key) })?;
+            let bad = |why: String| PhraseFault::BadText { file: file.into(), key: key.clone(), why };
+            let words = value.as_str().ok_or_else(|| bad(format!("expected a text, found {}", value.type_str())))?;
+            check_braces(words).map_err(bad)?;
+            phrases.words[at] = words.to_owned();
+        }
+        Ok(phrases)
+    }
+
+    /// The phrase of a key. A key that is not in [`DEFAULTS`] is our own mistake.
+    pub fn of(&self, key: &str) -> &str {
+        let at = index_of(key);
+        assert!(at.is_some(), "no phrase `{key}`");
+        &self.words[at.unwrap_or(0)]
+    }
+
+    /// Whether there is a phrase of this key.
+    pub fn has(key: &str) -> bool {
+        index_of(key).is_some()
+    }
+
+    /// The phrase of `key` with its braces filled; the first letter is made a capital.
+    pub fn render(&self, key: &str, fill: &[(&str, &str)]) -> String {
+        let mut text = String::with_capacity(64);
+        let mut rest = self.of(key);
+        while let Some(open) = rest.find('{') {
+            text.push_str(&rest[..open]);
+            let Some(close) = rest[open..].find('}') else { break };
+            let name = &rest[open + 1..open + close];
+            if let Some((_, value)) = fill.iter().find(|(n, _)| *n == name) {
+                text.push_str(value);
+            }
+            rest = &rest[open + close + 1..];
+        }
+        text.push_str(rest);
+        capital(text)
+    }
+
+    /// A channel in words.
+    pub fn channel(&self, channel: Channel) -> &str {
+        match channel {
+            Channel::Battery => self.of("channel-battery"),
+            other => self.of(other.word()),
+        }
+    }
+
+    /// Turns in words; quarters up to two.
+    pub fn turns(&self, turns: f64) -> &str {
+        const KEYS: [&str; 8] = ["turns-0.25", "turns-0.5", "turns-0.75", "turns-1", "turns-1.25", "turns-1.5", "turns-1.75", "turns-2"];
+        let quarter = (turns * 4.0).round().clamp(1.0, 8.0) as usize;
+        self.of(KEYS[quarter - 1])
+    }
+
+    /// The reason for a call, up to four words, with its full stop.
+    pub fn reason(&self, kind: Kind, tower: Option<&str>) -> String {
+        let mut key = String::with_capacity(32);
+        let _ = write!(key, "reason-{kind}");
+        if tower.is_none() {
+            key.push_str("-all");
+            if !Phrases::has(&key) {
+                key.truncate(key.len() - 4);
+            }
+        }
+        self.render(&key, &[("tower", tower.unwrap_or(self.of("reason-all")))])
+    }
+}
+
+/// The text with its first letter made a capital.
+fn capital(text: String) -> String {
+    let mut letters = text.chars();
+    match letters.next() {
+        Some(first) if first.is_lowercase() => first.to_uppercase().chain(letters).collect(),
+        _ => text,
+    }
+}
+
+fn index_of(key: &str) -> Option<usize> {
+    DEFAULTS.iter().position(|(k, _)| *k == key)
+}
+
+fn check_braces(words: &str) -> Result<(), String> {
+    let mut rest = words;
+    while let Some(open) = rest.find(['{', '}']) {
+        let close = rest[open..].find('}').filter(|_| rest[open..].starts_with('{'));
+        let Some(close) = close else { return Err("a brace without its partner".into()) };
+        let name = &rest[open + 1..open + close];
+        if !BRACES.contains(&name) {
+            return Err(format!("`{{{name}}}` is not known; expected one of {}", BRACES.join(", ")));
+        }
+        rest = &rest[open + close + 1..];
+    }
+    Ok(())
+}
+
+/// The known key with the fewest letters changed, added or left out.
+fn most_alike(key: &str) -> &'static str {
+    DEFAULTS.iter().map(|(k, _)| *k).min_by_key(|k| letters_apart(key, k)).unwrap_or("level")
+}
+
+fn letters_apart(a: &str, b: &str) -> usize {
+    let b: Vec<char> = b.chars().collect();
+    let mut row: Vec<usize> = (0..=b.len()).collect();
+    for (i, x) in a.chars().enumerate() {
+        let mut diagonal = row[0];
+        row[0] = i + 1;
+        for (j, y) in b.iter().enumerate() {
+            let changed = diagonal + usize::from(x != *y);
+            diagonal = row[j + 1];
+            row[j + 1] = changed.min(row[j] + 1).min(diagonal + 1);
+        }
+    }
+    row[b.len()]
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_kind_has_a_reason_of_at_most_four_words_and_a_finding_text() {
+        let phrases = Phrases::default();
+        for kind in Kind::ALL {
+            let reason = phrases.reason(*kind, Some("Bravo"));
+            assert!(reason.split_whitespace().count() <= 4, "{kind}: {reason}");
+            let keys = [kind.word().to_owned(), format!("{kind}-high")];
+            assert!(keys.iter().any(|k| Phrases::has(k)), "{kind} has no text");
+        }
+    }
+
+    #[test]
+    fn no_phrase_promises_or_dismisses() {
+        for (key, text) in DEFAULTS {
+            let padded = format!(" {} ", text.to_lowercase().replace(|c: char| !(c.is_alphabetic() || "!%".contains(c)), " "));
+            for banned in ["carry on", "go", "clear", "ready", "safe", "all well", "warning", "alarm", "error"] {
+                assert!(!padded.contains(&format!(" {banned} ")), "{key}: {text}");
+            }
+            assert!(!text.contains(['!', '%']), "{key}: {text}");
+        }
+    }
+
+    #[test]
+    fn a_stop_has_no_direction_and_no_amount() {
+        for (key, text) in DEFAULTS.iter().filter(|(k, _)| k.starts_with("reason-") || k.starts_with("stop")) {
+            for word in text.to_lowercase().split(|c: char| !c.is_alphabetic()) {
+                assert!(!["up", "down", "raise", "lower"].contains(&word), "{key}: {text}");
+            }
+            assert!(!text.contains("{amount}") && !text.contains("{turns}"), "{key}: {text}");
+        }
+    }
+
+    #[test]
+    fn a_file_replaces_single_phrases_and_its_mistakes_are_named() {
+        let german = Phrases::read("hold = \"Halt {tower}.\"\nup = \"{tower} {turns} hoch.\"\nturns-2 = \"zwei\"", "de.toml");
+        let german = german.unwrap();
+        assert_eq!(german.render("hold", &[("tower", "Berta")]), "Halt Berta.");
+        assert_eq!(german.render("up", &[("tower", "Anton"), ("turns", german.turns(2.0))]), "Anton zwei hoch.");
+        assert_eq!(german.of("level"), "Level.");
+        let cases = [
+            ("hold = ", "de.toml: "),
+            ("hald = \"x\"", "key `hald` is not known; did you mean `hold`?"),
+            ("hold = 3", "key `hold`: expected a text, found integer"),
+            ("hold = \"{tow}\"", "`{tow}` is not known"),
+            ("hold = \"{tower\"", "a brace without its partner"),
+        ];
+        for (text, want) in cases {
+            let fault = Phrases::read(text, "de.toml").unwrap_err().to_string();
+            assert!(fault.contains(want), "{text}: {fault}");
+        }
+    }
+
+    #[test]
+    fn turns_are_said_in_quarters() {
+        let phrases = Phrases::default();
+        for (turns, want) in [(0.25, "a quarter"), (0.5, "half"), (1.5, "one and a half"), (2.0, "two"), (7.0, "two")] {
+            assert_eq!(phrases.turns(turns), want);
+        }
+    }
+}

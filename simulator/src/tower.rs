@@ -182,7 +182,7 @@ mod tests {
     fn slack_is_fallen_through_freely() {
         let mut tower = Tower::standing(make(), 3.0, 950.0, true, 0.025);
         tower.pin_m = None;
-        let mut t = 0.0;
+        let mut t = 0.0_f64;
         // The cell's truss load falls away in a free fall: what presses is carried by nothing.
         while tower.rope_n == 0.0 && t < 1.0 {
             tower.advance(950.0, 0.0, 0.0005);

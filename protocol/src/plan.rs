@@ -331,6 +331,7 @@ pub struct ToleranceRows {
 
 /// How level it must stay.
 #[derive(Clone, Debug, PartialEq)]
+#[allow(clippy::large_enum_variant)] // one value in a plan; a box would only burden its readers
 pub enum Tolerance {
     /// Worked out by the statics.
     FromStatics,

@@ -218,7 +218,7 @@ fn no_number(text: &str) -> QuantityFault {
 /// A signed number at the start: decimal, fraction or mixed (`1 1/8`), and what follows. `None` where there is none.
 fn number(text: &str) -> Option<(f64, &str)> {
     let (sign, text) = match text.chars().next()? {
-        '-' | '−' => (-1.0, text.trim_start_matches(['-', '−']).trim_start()),
+        c @ ('-' | '−') => (-1.0, text[c.len_utf8()..].trim_start()),
         '+' => (1.0, text[1..].trim_start()),
         _ => (1.0, text),
     };
@@ -230,10 +230,9 @@ fn number(text: &str) -> Option<(f64, &str)> {
         return None;
     }
     let whole = !text[..text.len() - rest.len()].contains(['.', 'e', 'E']);
-    if whole && rest.starts_with(char::is_whitespace) || rest.starts_with(['½', '¼', '¾', '⅛', '⅜', '⅝', '⅞']) {
-        if let Some((part, after)) = fraction(rest.trim_start()) {
-            return Some((sign * (value + part), after));
-        }
+    let mixed = whole && (rest.starts_with(char::is_whitespace) || rest.starts_with(['½', '¼', '¾', '⅛', '⅜', '⅝', '⅞']));
+    if mixed && let Some((part, after)) = fraction(rest.trim_start()) {
+        return Some((sign * (value + part), after));
     }
     Some((sign * value, rest))
 }

@@ -1,4 +1,5 @@
 //! The shipped examples read without a mistake, weigh what their shows weigh, and their kits fit their plans.
+#![allow(clippy::unwrap_used, clippy::panic)] // helpers of tests fail loudly
 
 use raisewatch_protocol::kit::{Kit, Transport};
 use raisewatch_protocol::plan::{Hung, Lies, Plan};

@@ -76,12 +76,7 @@ fn read_channel(tab: &Tab<'_, '_>, channel: Channel, over: Option<&Transport>, p
     let what = measured(channel);
     let (piece, at) = place(tab, channel, plan);
     let unit = unit(tab, what);
-    let sign = tab.whole("sign", -1..=1).filter(|sign| {
-        if *sign == 0 {
-            tab.wrong("sign", Kind::OutOfBounds, "0", "1 or -1");
-        }
-        *sign != 0
-    });
+    let sign = sign(tab);
     let range = range(tab, what);
     let calibration = calibration(tab, what)?;
     let calibrated = when_by(tab, "when", "by");
@@ -103,7 +98,7 @@ fn read_channel(tab: &Tab<'_, '_>, channel: Channel, over: Option<&Transport>, p
         piece,
         at,
         unit,
-        sign: sign.map_or(1.0, |s| s as f64),
+        sign,
         range,
         calibration,
         calibrated,
@@ -113,6 +108,17 @@ fn read_channel(tab: &Tab<'_, '_>, channel: Channel, over: Option<&Transport>, p
         register,
         battery_limits,
     })
+}
+
+/// 1 or -1; 1 if not stated.
+fn sign(tab: &Tab<'_, '_>) -> f64 {
+    let Some(value) = tab.get("sign") else { return 1.0 };
+    match plain_number(value.get_ref()) {
+        Some(sign) if sign.abs() == 1.0 => return sign,
+        Some(other) => tab.wrong("sign", Kind::OutOfBounds, format!("{other}"), "1 or -1"),
+        None => tab.wrong("sign", Kind::WrongType, shown(value.get_ref()), "1 or -1, without quotes"),
+    }
+    1.0
 }
 
 /// Piece and place of a tilt of the truss. Where one is not stated, it is the tower's.

@@ -27,6 +27,9 @@ const TOP_KEYS: &[&str] = &[
     "tolerance",
 ];
 
+/// A shorter piece is a slip of the pen.
+const SHORTEST_M: f64 = 0.05;
+
 impl Plan {
     /// Reads a plan; `file` is its name for messages.
     ///
@@ -49,7 +52,7 @@ fn read_plan(top: &Tab<'_, '_>) -> Option<Plan> {
     let planner = top.text("planner");
     let units = shown_units(top);
     let working_height = top.above_zero("working-height", top.need::<Length>("working-height"), false);
-    let trim_height = top.above_zero("trim-height", top.need::<Length>("trim-height"), false);
+    let trim_height = top.above_zero("trim-height", top.need_as::<Length>("trim-height", "5.0 m"), false);
     if let (Some(working), Some(trim)) = (working_height, trim_height)
         && trim.0 < working.0
     {
@@ -159,7 +162,7 @@ fn read_piece(tab: &Tab<'_, '_>) -> PieceRead {
     let (from, to) = (corner(tab, "from"), corner(tab, "to"));
     let ends = from.zip(to).map(|(from, to)| [from, to]);
     if let Some([from, to]) = ends
-        && (to[0].0 - from[0].0).hypot(to[1].0 - from[1].0) < 0.05
+        && (to[0].0 - from[0].0).hypot(to[1].0 - from[1].0) < SHORTEST_M
     {
         tab.wrong("to", Kind::NoLength, "a piece shorter than 50 mm", "a `to` end away from the `from` end");
     }
@@ -275,12 +278,12 @@ pub(super) struct Pieces(Vec<(Option<String>, Option<Length>)>);
 impl Pieces {
     fn new(read: &[PieceRead]) -> Self {
         let length = |[a, b]: [[Length; 2]; 2]| Length((b[0].0 - a[0].0).hypot(b[1].0 - a[1].0));
-        Pieces(read.iter().map(|p| (p.id.clone(), p.ends.map(length))).collect())
+        Pieces(read.iter().map(|p| (p.id.clone(), p.ends.map(length).filter(|l| l.0 >= SHORTEST_M))).collect())
     }
 
     /// The piece that a table names; the only one where there is one.
     pub(super) fn resolve(&self, tab: &Tab<'_, '_>) -> Option<usize> {
-        let ids = || self.0.iter().filter_map(|(id, _)| id.as_deref());
+        let ids = || self.0.iter().filter_map(|(id, _)| id.as_deref()).collect::<std::collections::BTreeSet<_>>();
         if !tab.has("piece") {
             if self.0.len() > 1 {
                 tab.wrong(
@@ -295,7 +298,7 @@ impl Pieces {
         let id = tab.text("piece")?;
         let hit = self.0.iter().position(|(other, _)| other.as_deref() == Some(id));
         if hit.is_none() {
-            tab.wrong("piece", Kind::UnknownPiece, format!("`{}`, which is no piece", shorten(id)), choices(id, ids().collect::<Vec<_>>()));
+            tab.wrong("piece", Kind::UnknownPiece, format!("`{}`, which is no piece", shorten(id)), choices(id, ids()));
         }
         hit
     }

@@ -33,16 +33,14 @@ pub(super) fn read_towers(top: &Tab<'_, '_>, pieces: &Pieces, working: Option<Le
         {
             tab.wrong("id", Kind::DuplicateId, format!("`{id}` a second time"), "an id of its own for every tower");
         }
-        if let Some(name) = tab.text("name") {
-            if names.contains(&name.to_lowercase()) {
-                tab.wrong(
-                    "name",
-                    Kind::DuplicateId,
-                    format!("`{}` a second time", shorten(name)),
-                    "a spoken name of its own for every tower",
-                );
+        let spoken = tab.text("name").or(read.id.as_deref()).map(str::to_lowercase);
+        if let Some(spoken) = spoken {
+            // Two towers of one id are told by their ids.
+            if tab.has("name") && names.contains(&spoken) {
+                let found = format!("`{}`, which another tower is called", shorten(tab.text("name").unwrap_or_default()));
+                tab.wrong("name", Kind::DuplicateId, found, "a spoken name of its own for every tower");
             }
-            names.push(name.to_lowercase());
+            names.push(spoken);
         }
         out.push(read);
     }
@@ -59,9 +57,9 @@ fn read_tower(tab: &Tab<'_, '_>, pieces: &Pieces, working: Option<Length>, trim:
     }
     let name = tab.text("name").map(str::to_owned).or(id.clone());
     let piece = pieces.resolve(tab);
-    let at = tab.need::<Length>("at").and_then(|at| pieces.on(tab, "at", piece, at));
+    let at = tab.need_as::<Length>("at", "1 m").and_then(|at| pieces.on(tab, "at", piece, at));
     let rated = rated(tab, trim);
-    let least = tab.above_zero("least", tab.need::<Force>("least"), true);
+    let least = tab.above_zero("least", tab.need_as::<Force>("least", "15 lb"), true);
     least_below_rating(tab, least, rated.as_deref());
     let adapter = tab.above_zero("adapter", tab.quantity::<Force>("adapter"), true);
     let (collapsed, full) = heights(tab, working, trim);
@@ -69,7 +67,7 @@ fn read_tower(tab: &Tab<'_, '_>, pieces: &Pieces, working: Option<Length>, trim:
     let cradle = tab.above_zero("cradle", tab.quantity::<Length>("cradle"), true);
     let footprint = tab.above_zero("footprint", tab.quantity::<Length>("footprint"), false);
     let weight = tab.above_zero("weight", tab.quantity::<Force>("weight"), true);
-    let per_turn = tab.above_zero("per-turn", tab.need::<Length>("per-turn"), false).filter(|rise| {
+    let per_turn = tab.above_zero("per-turn", tab.need_as::<Length>("per-turn", "25 mm"), false).filter(|rise| {
         let fits = rise.0 <= 0.5;
         if !fits {
             tab.wrong("per-turn", Kind::OutOfBounds, metres(*rise), "the rise of the head for one turn, at most 0.5 m, as \"25 mm\"");

@@ -228,12 +228,17 @@ impl<'r, 'i> Tab<'r, 'i> {
         quantity_of(self, key, value)
     }
 
-    /// A quantity that must be there.
-    pub(super) fn need<Q: Measure>(&self, key: &'static str) -> Option<Q> {
+    /// A quantity that must be there, with an example of its own.
+    pub(super) fn need_as<Q: Measure>(&self, key: &'static str, example: &str) -> Option<Q> {
         if !self.has(key) {
-            self.missing(key, format!("{}, as \"{}\"", Q::WHAT, Q::EXAMPLE));
+            self.missing(key, format!("{}, as \"{example}\"", Q::WHAT));
         }
         self.quantity(key)
+    }
+
+    /// A quantity that must be there.
+    pub(super) fn need<Q: Measure>(&self, key: &'static str) -> Option<Q> {
+        self.need_as(key, Q::EXAMPLE)
     }
 
     /// Reports a quantity that is not above zero (or, with `zero`, below it); gives it back only if it is right.

@@ -2,3 +2,6 @@
 
 pub mod dial;
 pub mod login;
+pub mod mqtt;
+pub mod pause;
+pub mod serial;

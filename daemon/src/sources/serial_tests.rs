@@ -4,9 +4,9 @@ use super::*;
 use crate::clock::Clock;
 use crate::inlet::Arrived;
 use raisewatch_protocol::kit::Node;
+use serialport::{SerialPort, TTYPort};
 use std::io::Write;
 use tokio::sync::mpsc::Receiver;
-use serialport::{SerialPort, TTYPort};
 
 const SENTENCE: &str = "$YXXDR,A,0.12,D,TA,N,982,N,HL*75";
 

@@ -1,0 +1,263 @@
+//! The Kalman filter itself: a state of pairs, turning pairs and single values, updated one scalar at a time.
+//!
+//! Kept small and plain so that it can be read against any textbook: `x <- F x`, `P <- F P F' + Q`, then for every scalar
+//! reading `z = h'x + noise` the gain `P h / (h'P h + r)`. `F` is made of blocks of one or two states, so the prediction costs
+//! `O(n²)` and nothing is allocated after [`Kalman::new`].
+
+/// One term of a scalar measurement: state index and factor.
+pub type Term = (usize, f64);
+
+/// How a block of states moves in time.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Block {
+    /// A value and its rate: the value moves by rate times time.
+    Trend,
+    /// A damped oscillation with this angular frequency (rad/s) and damping ratio: two states, in phase and in quadrature.
+    Cycle {
+        /// rad/s.
+        omega: f64,
+        /// Damping ratio: how broad the band is.
+        damping: f64,
+    },
+    /// A value that stays as it is.
+    Steady,
+}
+
+impl Block {
+    fn states(self) -> usize {
+        match self {
+            Block::Trend | Block::Cycle { .. } => 2,
+            Block::Steady => 1,
+        }
+    }
+}
+
+/// What came of one scalar update.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Innovation {
+    /// Reading less what was expected.
+    pub value: f64,
+    /// Variance that it should have.
+    pub variance: f64,
+}
+
+impl Innovation {
+    /// In standard deviations.
+    pub fn score(self) -> f64 {
+        self.value / self.variance.sqrt().max(1e-300)
+    }
+}
+
+/// State and covariance.
+#[derive(Clone, Debug)]
+pub struct Kalman {
+    blocks: Vec<(usize, Block)>,
+    n: usize,
+    x: Vec<f64>,
+    /// Covariance, row by row, `n` by `n`, symmetric.
+    p: Vec<f64>,
+    ph: Vec<f64>,
+}
+
+impl Kalman {
+    /// A filter over `blocks`, all states zero and perfectly known (set them with [`Kalman::forget`]).
+    pub fn new(blocks: &[Block]) -> Self {
+        let mut placed = Vec::with_capacity(blocks.len());
+        let mut n = 0;
+        for &block in blocks {
+            placed.push((n, block));
+            n += block.states();
+        }
+        Kalman { blocks: placed, n, x: vec![0.0; n], p: vec![0.0; n * n], ph: vec![0.0; n] }
+    }
+
+    /// Value of state `i`.
+    pub fn at(&self, i: usize) -> f64 {
+        self.x[i]
+    }
+
+    /// Covariance of states `i` and `j`.
+    pub fn cov(&self, i: usize, j: usize) -> f64 {
+        self.p[i * self.n + j]
+    }
+
+    /// Sets state `i` to `value` with a variance, unrelated to all others.
+    pub fn forget(&mut self, i: usize, value: f64, variance: f64) {
+        self.x[i] = value;
+        for j in 0..self.n {
+            self.p[i * self.n + j] = 0.0;
+            self.p[j * self.n + i] = 0.0;
+        }
+        self.p[i * self.n + i] = variance;
+    }
+
+    /// Adds variance to state `i` (process noise, or a doubt).
+    pub fn doubt(&mut self, i: usize, variance: f64) {
+        self.p[i * self.n + i] += variance;
+    }
+
+    /// Moves the state on by `dt_s`. Process noise is added by the caller with [`Kalman::doubt`].
+    pub fn predict(&mut self, dt_s: f64) {
+        let n = self.n;
+        for b in 0..self.blocks.len() {
+            let (i, block) = self.blocks[b];
+            let f = match block {
+                Block::Steady => continue,
+                Block::Trend => [1.0, dt_s, 0.0, 1.0],
+                Block::Cycle { omega, damping } => {
+                    let (s, c) = (omega * dt_s).sin_cos();
+                    let d = (-damping * omega * dt_s).exp();
+                    [d * c, d * s, -d * s, d * c]
+                }
+            };
+            let (a, z) = (self.x[i], self.x[i + 1]);
+            self.x[i] = f[0] * a + f[1] * z;
+            self.x[i + 1] = f[2] * a + f[3] * z;
+            // Rows i, i+1, then columns i, i+1.
+            let (head, tail) = self.p.split_at_mut((i + 1) * n);
+            let row = &mut head[i * n..];
+            for (u, w) in row.iter_mut().zip(tail[..n].iter_mut()) {
+                let (pu, pw) = (*u, *w);
+                *u = f[0] * pu + f[1] * pw;
+                *w = f[2] * pu + f[3] * pw;
+            }
+            for row in self.p.chunks_exact_mut(n) {
+                let (pu, pw) = (row[i], row[i + 1]);
+                row[i] = f[0] * pu + f[1] * pw;
+                row[i + 1] = f[2] * pu + f[3] * pw;
+            }
+        }
+    }
+
+    /// Expected reading and the variance of its innovation, without updating.
+    pub fn expect(&mut self, h: &[Term], r: f64) -> (f64, f64) {
+        self.gain_terms(h);
+        let mean = h.iter().map(|&(i, k)| k * self.x[i]).sum();
+        let variance = h.iter().map(|&(i, k)| k * self.ph[i]).sum::<f64>() + r;
+        (mean, variance.max(1e-300))
+    }
+
+    /// Value and variance of a combination of states.
+    pub fn combined(&self, h: &[Term]) -> (f64, f64) {
+        let mut mean = 0.0;
+        let mut variance = 0.0;
+        for &(i, k) in h {
+            mean += k * self.x[i];
+            for &(j, m) in h {
+                variance += k * m * self.cov(i, j);
+            }
+        }
+        (mean, variance.max(0.0))
+    }
+
+    /// Takes the reading `z = h'x + noise` of variance `r`, unless it lies more than `gate` standard deviations off.
+    pub fn update(&mut self, h: &[Term], z: f64, r: f64, gate: f64) -> (Innovation, bool) {
+        let (mean, variance) = self.expect(h, r);
+        let innovation = Innovation { value: z - mean, variance };
+        if innovation.score().abs() > gate {
+            return (innovation, false);
+        }
+        let n = self.n;
+        let k = innovation.value / variance;
+        for (x, ph) in self.x.iter_mut().zip(&self.ph) {
+            *x += ph * k;
+        }
+        for i in 0..n {
+            let g = self.ph[i] / variance;
+            if g != 0.0 {
+                for (p, ph) in self.p[i * n..(i + 1) * n].iter_mut().zip(&self.ph) {
+                    *p -= g * ph;
+                }
+            }
+        }
+        // Rounding must not make a variance negative.
+        for i in 0..n {
+            let d = &mut self.p[i * n + i];
+            *d = d.max(1e-18);
+        }
+        (innovation, true)
+    }
+
+    /// P h into `self.ph`.
+    fn gain_terms(&mut self, h: &[Term]) {
+        let n = self.n;
+        self.ph.fill(0.0);
+        for &(i, k) in h {
+            // P is symmetric: its row is its column, and rows lie together in memory.
+            for (s, p) in self.ph.iter_mut().zip(&self.p[i * n..(i + 1) * n]) {
+                *s += k * p;
+            }
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A constant seen n times with variance r has variance 1/(1/p0 + n/r). Source: any text on recursive least squares.
+    #[test]
+    fn constant_is_averaged() {
+        let mut k = Kalman::new(&[Block::Steady]);
+        k.forget(0, 0.0, 100.0);
+        for z in [1.0, 2.0, 3.0, 4.0] {
+            assert!(k.update(&[(0, 1.0)], z, 1.0, 50.0).1);
+        }
+        assert!((k.cov(0, 0) - 1.0 / (0.01 + 4.0)).abs() < 1e-12);
+        assert!((k.at(0) - 10.0 / 4.01).abs() < 1e-12);
+    }
+
+    #[test]
+    fn a_noiseless_ramp_is_followed_without_lag() {
+        let mut k = Kalman::new(&[Block::Trend]);
+        k.forget(0, 0.0, 1.0);
+        k.forget(1, 0.0, 1.0);
+        for i in 1..=200 {
+            k.predict(0.05);
+            k.doubt(1, 1e-4 * 0.05);
+            k.update(&[(0, 1.0)], 0.3 * i as f64 * 0.05, 1e-6, 1e9);
+        }
+        assert!((k.at(0) - 3.0).abs() < 1e-3, "{}", k.at(0));
+        assert!((k.at(1) - 0.3).abs() < 1e-3, "{}", k.at(1));
+    }
+
+    #[test]
+    fn prediction_of_a_cycle_turns_it() {
+        let mut k = Kalman::new(&[Block::Steady, Block::Cycle { omega: std::f64::consts::PI, damping: 0.0 }]);
+        k.forget(1, 1.0, 0.5);
+        k.predict(0.5);
+        assert!((k.at(1)).abs() < 1e-12 && (k.at(2) + 1.0).abs() < 1e-12);
+        assert!((k.cov(2, 2) - 0.5).abs() < 1e-12 && k.cov(1, 1).abs() < 1e-12);
+    }
+
+    #[test]
+    fn what_lies_past_the_gate_changes_nothing() {
+        let mut k = Kalman::new(&[Block::Trend]);
+        k.forget(0, 1.0, 0.01);
+        let before = k.clone();
+        let (innovation, taken) = k.update(&[(0, 1.0)], 9.0, 0.01, 5.0);
+        assert!(!taken && innovation.score() > 5.0);
+        assert_eq!((k.x, k.p), (before.x, before.p));
+    }
+
+    #[test]
+    fn covariance_stays_symmetric() {
+        let mut k = Kalman::new(&[Block::Trend, Block::Trend, Block::Cycle { omega: 6.0, damping: 0.2 }, Block::Steady]);
+        for i in 0..7 {
+            k.forget(i, 0.0, 1.0 + i as f64);
+        }
+        for i in 0..500 {
+            k.predict(0.05);
+            for j in 0..7 {
+                k.doubt(j, 1e-3);
+            }
+            k.update(&[(0, 0.2), (2, -0.2), (4, 1.0), (6, 1.0)], (i as f64 * 0.3).sin(), 0.01, 1e9);
+        }
+        for i in 0..7 {
+            for j in 0..7 {
+                assert!((k.cov(i, j) - k.cov(j, i)).abs() < 1e-9 * (1.0 + k.cov(i, j).abs()));
+            }
+            assert!(k.cov(i, i) > 0.0);
+        }
+    }
+}

@@ -96,6 +96,11 @@ impl Kalman {
         self.p[i * self.n + i] += variance;
     }
 
+    /// Adds covariance to states `i` and `j`, one side only: call it for both orders.
+    pub fn doubt_pair(&mut self, i: usize, j: usize, covariance: f64) {
+        self.p[i * self.n + j] += covariance;
+    }
+
     /// Moves the state on by `dt_s`. Process noise is added by the caller with [`Kalman::doubt`].
     pub fn predict(&mut self, dt_s: f64) {
         let n = self.n;

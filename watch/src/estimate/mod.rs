@@ -1,17 +1,40 @@
 //! How the lift stands: each tower's offset and rate, the load that is really there, and how well each is known.
+//!
+//! [`levels`] is the filter over the heads (Kalman form; [`kalman`]), with the statics ([`sums`]) as its measurement model and a
+//! model of sway and cranking in every tilt box ([`tilt`]). [`loads`] keeps the shares and what they show beside what is expected.
+//! [`level`] lays the line from which offsets are told; [`heights`] knows how long the tails hang.
+//! What the instruments fitted and heard cannot tell is `None` here, never zero.
+
+pub mod heights;
+pub mod kalman;
+pub mod level;
+pub mod levels;
+pub mod loads;
+mod refusals;
+pub mod robust;
+mod shares;
+pub mod sums;
+pub mod tilt;
+pub mod window;
 
 use crate::calibrate::Calibrated;
 use crate::condition::Known;
 use crate::health::Health;
-use crate::scene::Scene;
+use crate::scene::{Motion, Pins, Scene};
 use crate::setup::{Setup, WatchError};
+use heights::Height;
+use level::LevelLine;
+use levels::Levels;
+use loads::Loads;
 use raisewatch_protocol::Mono;
+use raisewatch_protocol::words::Channel;
+use sums::Sums;
 
 /// The estimate of one tower. `None` where the instruments fitted and heard cannot know it; never zero in its place.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct TowerEstimate {
-    /// Height of the head above the mean plane of all heads, mm. Only differences between towers mean anything; the level line
-    /// is laid through the heads by [`crate::calls`].
+    /// Height of the head above the mean of all heads, mm. Only differences between towers mean anything; [`Estimate::level`]
+    /// has the offsets that are told.
     pub offset_mm: Option<Known>,
     /// Rate of that offset, mm/s.
     pub rate_mm_s: Option<Known>,
@@ -51,12 +74,51 @@ pub struct Estimate {
     pub total_expected_n: f64,
     /// What the shares show beside the plan, where it is beyond noise.
     pub extra: Option<Extra>,
+    /// The level line and where the heads stand from it: what is told.
+    pub level: LevelLine,
+    /// Height of the truss that the tails are weighed by, m.
+    pub height_m: Option<Known>,
+}
+
+/// Shares at this moment, as the causes need them. By tower, N; `None` where not measured.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct ShareNow {
+    /// Channel that tells it.
+    pub channel: Option<usize>,
+    /// Measured: mean over 0.3 s, 1 s, 5 s and 10 s.
+    pub measured_n: [Option<f64>; 4],
+    /// Measured less expected at the heights now, over the same stretches.
+    pub beside_n: [Option<f64>; 4],
+    /// The same less the learnt base: what has come lately.
+    pub excess_n: [Option<f64>; 4],
 }
 
 /// Makes the estimate out of readings.
 #[derive(Clone, Debug)]
 pub struct Estimator {
     estimate: Estimate,
+    sums: Sums,
+    levels: Levels,
+    loads: Loads,
+    height: Height,
+    shares: Vec<ShareNow>,
+    heard: Vec<Option<f64>>,
+    motion: Option<Motion>,
+    pattern_due_s: f64,
+    base_at_s: Option<f64>,
+    /// Whether the base may follow: set by the causes of the step before.
+    base: BaseRule,
+    total_excess: [Option<f64>; 4],
+    bears: Vec<bool>,
+}
+
+/// How fast the base of the shares follows what is measured.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum BaseRule {
+    /// Not at all: something has come that must not be learnt away.
+    Held,
+    /// With this time constant, s.
+    Follows(f64),
 }
 
 impl Estimator {
@@ -64,21 +126,221 @@ impl Estimator {
     ///
     /// Errors: [`WatchError::Statics`] where the plan cannot be stood up.
     pub fn new(setup: &Setup) -> Result<Self, WatchError> {
-        Ok(Estimator { estimate: Estimate { towers: vec![TowerEstimate::default(); setup.plan.towers.len()], ..Estimate::default() } })
+        let sums = Sums::new(setup)?;
+        let n = setup.plan.towers.len();
+        let height = Height::new(setup);
+        let estimate = Estimate { towers: vec![TowerEstimate::default(); n], height_m: Some(height.now()), ..Estimate::default() };
+        Ok(Estimator {
+            estimate,
+            levels: Levels::new(setup, &sums),
+            loads: Loads::new(setup),
+            height,
+            shares: vec![ShareNow::default(); n],
+            heard: vec![None; setup.channels.len()],
+            motion: None,
+            pattern_due_s: 0.0,
+            base_at_s: None,
+            base: BaseRule::Follows(3.0),
+            total_excess: [None; 4],
+            bears: vec![false; n],
+            sums,
+        })
     }
 
     /// Takes one reading, at its arrival (`reading.at`). Readings come in order of arrival; those of one packet share one `at`.
     /// Only readings that [`crate::health`] calls judged come here (not late, not retained, in range).
-    pub fn take(&mut self, _setup: &Setup, _scene: &Scene, _health: &[Health], _reading: &Calibrated) {}
+    pub fn take(&mut self, setup: &Setup, scene: &Scene, health: &[Health], reading: &Calibrated) {
+        let t_s = reading.at.s();
+        let c = reading.channel;
+        self.heard[c] = Some(t_s);
+        let seat = &setup.channels[c];
+        match seat.channel {
+            Channel::TrussAlong => {
+                let moving = self.moving(scene);
+                self.levels.predict(t_s, moving);
+                let usable = reading.zeroed && health[c].usable() && !(moving && health[c].too_slow);
+                self.levels.tilt(&self.sums, c, t_s, reading.value, usable);
+            }
+            Channel::Height => {
+                let moving = self.moving(scene);
+                self.levels.predict(t_s, moving);
+                if health[c].usable() && !(moving && health[c].too_slow) {
+                    self.levels.height(c, reading.value, setup.plan.working_height.0);
+                }
+            }
+            Channel::HeadLoad | Channel::RopeLoad => {
+                if reading.zeroed {
+                    self.loads.take(c, t_s, reading.value);
+                }
+            }
+            Channel::MastAlong | Channel::MastAcross | Channel::TrussAcross | Channel::Battery => {}
+        }
+    }
+
+    fn moving(&self, scene: &Scene) -> bool {
+        scene.guarded_as_moving() || scene.turn.is_some()
+    }
 
     /// Brings the estimate to `now`: once after all readings of a packet, and at every tick. Silence of a channel shows in `health`.
-    pub fn advance(&mut self, _setup: &Setup, _scene: &Scene, _health: &[Health], _now: Mono) {}
+    pub fn advance(&mut self, setup: &Setup, scene: &Scene, health: &[Health], now: Mono) {
+        let now_s = now.s();
+        if self.motion != Some(scene.motion) {
+            if scene.motion == Motion::Still && self.motion.is_some() {
+                self.levels.rest();
+            }
+            self.motion = Some(scene.motion);
+        }
+        self.levels.predict(now_s, self.moving(scene));
+        self.loads.advance(now_s);
+        self.stand(setup, scene, health, now_s);
+        self.settle_refusals(setup, health, now_s);
+        for j in 0..self.bears.len() {
+            // Some box or gauge that is live now bears on this head.
+            self.bears[j] = (setup.channels.iter().enumerate()).any(|(c, seat)| match seat.channel {
+                Channel::TrussAlong => health[c].usable() && !self.jumped(c) && self.sums.slopes[c].1[j].abs() > 1e-6,
+                Channel::Height => health[c].usable(),
+                _ => false,
+            });
+        }
+        self.levels.tell(&self.bears);
+        self.weigh(setup, scene, health, now_s);
+        self.use_patterns(scene, now_s);
+        self.write(setup, scene, health, now_s);
+    }
+
+    /// Height and bearings, and the statics with them.
+    fn stand(&mut self, setup: &Setup, scene: &Scene, health: &[Health], now_s: f64) {
+        let (mut sum, mut count) = (0.0, 0.0);
+        for (c, seat) in setup.channels.iter().enumerate() {
+            if seat.channel == Channel::Height
+                && health[c].usable()
+                && let Some((lift, _)) = self.levels.lift_m(seat.tower)
+            {
+                sum += setup.plan.working_height.0 + lift;
+                count += 1.0;
+            }
+        }
+        self.height.advance(setup, scene, now_s, (count > 0.0).then(|| sum / count));
+        let changed = self.sums.stand(setup, self.height.now().value, |j| scene.towers[j].pins != Pins::None);
+        if changed {
+            self.levels.settle();
+            for k in 0..self.sums.self_held.len() {
+                self.levels.doubt_pattern(k, 0.05 * self.sums.total_n() / self.shares.len() as f64);
+            }
+        }
+    }
+
+    fn write(&mut self, setup: &Setup, scene: &Scene, health: &[Health], now_s: f64) {
+        let motion = if scene.motion == Motion::Still { scene.last_moving } else { scene.motion };
+        let mut line = std::mem::take(&mut self.estimate.level);
+        level::lay(&mut line, self.sums.layout, &self.sums.at, motion, &self.levels);
+        self.estimate.level = line;
+        self.estimate.height_m = Some(self.height.now());
+        self.estimate.total_expected_n = self.sums.total_n();
+        let mut total = Some(Known { value: 0.0, sigma: 0.0 });
+        for j in 0..self.shares.len() {
+            let tower = self.tower(setup, scene, health, j, now_s);
+            total = total.zip(tower.measured_n).map(|(t, m)| Known { value: t.value + m.value, sigma: t.sigma.hypot(m.sigma) });
+            self.estimate.towers[j] = tower;
+        }
+        self.estimate.total_n = total;
+    }
+
+    fn tower(&self, setup: &Setup, scene: &Scene, health: &[Health], j: usize, now_s: f64) -> TowerEstimate {
+        use level::Offsets;
+        let known = self.levels.known[j];
+        let offset_mm = known.then(|| Known { value: self.levels.offset_m(j) * 1000.0, sigma: self.levels.cov_mm2(j, j).sqrt() });
+        let rate = self.levels.rate_m_s(j);
+        let height = self.levels.lift_m(j).filter(|_| self.fresh(setup, health, j, Channel::Height));
+        let said = &scene.towers[j];
+        TowerEstimate {
+            offset_mm,
+            rate_mm_s: known.then(|| Known { value: rate.0 * 1000.0, sigma: rate.1.sqrt() * 1000.0 }),
+            measured_n: self.measured(j),
+            expected_n: self.expected(j),
+            planned_n: self.sums.planned_n(j),
+            height_m: height
+                .map(|(h, v)| Known { value: setup.plan.working_height.0 + h, sigma: v.sqrt() })
+                .or_else(|| said.height_said_m.filter(|_| scene.motion == Motion::Still).map(|h| Known { value: h, sigma: 0.05 })),
+            speed_mm_s: self
+                .levels
+                .speed_m_s(j)
+                .filter(|_| self.fresh(setup, health, j, Channel::Height))
+                .map(|(v, var)| Known { value: v * 1000.0, sigma: var.sqrt() * 1000.0 }),
+            age_s: self.age_s(setup, j, now_s),
+        }
+    }
+
+    fn fresh(&self, setup: &Setup, health: &[Health], j: usize, channel: Channel) -> bool {
+        setup.channels.iter().enumerate().any(|(c, s)| s.tower == j && s.channel == channel && health[c].usable())
+    }
+
+    fn age_s(&self, setup: &Setup, j: usize, now_s: f64) -> Option<f64> {
+        let bears = |c: usize| match setup.channels[c].channel {
+            Channel::TrussAlong => self.sums.slopes[c].1[j].abs() > 1e-6,
+            Channel::Height => setup.channels[c].tower == j,
+            _ => false,
+        };
+        let newest = (0..setup.channels.len()).filter(|&c| bears(c)).filter_map(|c| self.heard[c]).fold(None, |m: Option<f64>, t| Some(m.map_or(t, |m| m.max(t))));
+        newest.map(|t| (now_s - t).max(0.0))
+    }
 
     /// A channel was zeroed (or taken as backwards): what was learnt of its bias no longer holds.
-    pub fn renewed(&mut self, _channel: usize) {}
+    pub fn renewed(&mut self, setup: &Setup, channel: usize) {
+        self.levels.renew(channel);
+        self.loads.renewed(setup, channel);
+    }
+
+    /// Slope that the plan gives at a box with the heads level, as it hangs and bears now, rad: what a zero of `truss-along`
+    /// has in it.
+    pub fn planned_slope_rad(&self, channel: usize) -> f64 {
+        self.sums.slopes[channel].0
+    }
 
     /// The estimate at the last `advance`.
     pub fn estimate(&self) -> &Estimate {
         &self.estimate
+    }
+
+    /// The statics as the lift stands now.
+    pub fn sums(&self) -> &Sums {
+        &self.sums
+    }
+
+    /// The cells.
+    pub fn loads(&self) -> &Loads {
+        &self.loads
+    }
+
+    /// Shares by tower as the causes need them.
+    pub fn shares(&self) -> &[ShareNow] {
+        &self.shares
+    }
+
+    /// Sum over all towers of what came on top of the base, over 0.3, 1, 5 and 10 s; `None` where a share is not measured.
+    pub fn total_excess_n(&self) -> [Option<f64>; 4] {
+        self.total_excess
+    }
+
+    /// A box of the truss.
+    pub fn tilt(&self, channel: usize) -> Option<&tilt::Tilt> {
+        self.levels.tilts[channel].as_ref()
+    }
+
+    /// Whether a box was moved on its seat.
+    pub fn jumped(&self, channel: usize) -> bool {
+        self.levels.tilts[channel].as_ref().is_some_and(|t| t.jumped)
+    }
+
+    /// How the base of the shares follows from now on.
+    pub fn set_base(&mut self, rule: BaseRule) {
+        self.base = rule;
+    }
+
+    /// Takes the shares as they are now for the base, over the last 5 s.
+    pub fn rebase(&mut self) {
+        for j in 0..self.shares.len() {
+            self.loads.base_n[j] = self.shares[j].beside_n[loads::over::FIVE];
+        }
     }
 }

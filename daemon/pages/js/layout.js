@@ -153,10 +153,10 @@ function limits(p, g, words, bold) {
     say(end ? g.w - 4 : 4, g.y0 + 17, end);
     return;
   }
-  if (g.tell === "right") return say(g.w - 6, g.y0 + g.rs + 16, true);
-  say(4, g.y0 + g.rs + 15, false);
-  if (p.warn) words.push({ key: "warn", x: 4, y: g.y0 + g.rw - 5, t: figure(p.warn, u), size: 13, cls: "mute" });
-  if (p.stop) words.push({ key: "stop", x: 4, y: g.y0 + g.rs - 5, t: amount(p.stop, u), size: 13, cls: "mute" });
+  const right = g.tell === "right";
+  say(right ? g.w - 6 : 4, g.y0 + g.rs + 15, right);
+  if (p.warn && !right) words.push({ key: "warn", x: 4, y: g.y0 + g.rw - 5, t: figure(p.warn, u), size: 13, cls: "mute" });
+  if (p.stop && !right) words.push({ key: "stop", x: 4, y: g.y0 + g.rs - 5, t: amount(p.stop, u), size: 13, cls: "mute" });
   if (p.height !== null && p.line && g.floor - g.y0 > 60) {
     words.push({ key: "height", x: g.hx ?? g.X(p.length / 2), y: (g.y0 + g.floor) / 2 + 18, t: amount(p.height, p.units.height), size: 22, cls: "num mid" });
   }

@@ -41,6 +41,8 @@ export class Pulse {
 
 /** The stream from the monitor. on: {view(view), call(call), state("loading"|"live"|"gone")}. */
 export class Live {
+  /** Why the monitor says it does not watch; null where it is only not heard. */
+  reason = null;
   #on; #source = null; #pulse = new Pulse(); #timer = null; #renewal = null; #tries = 0; #state = "loading";
 
   constructor(on, url = "/live") {
@@ -61,8 +63,17 @@ export class Live {
     const source = this.#source = new EventSource(this.url);
     source.addEventListener("view", heard => this.#view(heard.data));
     source.addEventListener("call", heard => this.#call(heard.data));
+    source.addEventListener("not-watching", heard => this.#stopped(heard.data));
     clearTimeout(this.#renewal);
     this.#renewal = setTimeout(() => this.#again(), RENEW_MS);
+  }
+
+  /** The monitor itself says that it no longer watches: not live at once. */
+  #stopped(text) {
+    this.reason = parsed(text)?.text ?? "The monitor says that it does not watch.";
+    this.#state = "gone";
+    clearTimeout(this.#timer);
+    this.#on.state("gone");
   }
 
   /** A stream that says nothing may hang on a network that is gone: it is opened anew until it speaks. */
@@ -81,7 +92,7 @@ export class Live {
     clearTimeout(this.#renewal);
     this.#renewal = setTimeout(() => this.#again(), RENEW_MS);
     const back = this.#state !== "live";
-    if (back) { this.#state = "live"; this.#on.state("live"); }
+    if (back) { this.#state = "live"; this.reason = null; this.#on.state("live"); }
     this.#on.view(view);
   }
 

@@ -1,7 +1,7 @@
 // The sheet behind the header: what this program is not, sound check, name, theme. Open at first, closed for good by
 // an answer; it never covers the call or STOP.
 
-import { $, here, kept, make, put, say, theme } from "./shell.js";
+import { $, here, kept, make, put, say, theme, whoami } from "./shell.js";
 
 const WAVES = "M1 6h4l5-5v16l-5-5H1z M13 5q3 4 0 8M16 2q6 7 0 14", CROSSED = "M1 6h4l5-5v16l-5-5H1z M13 5l7 8M20 5l-7 8";
 
@@ -29,7 +29,7 @@ export class Sheet {
   #fill() {
     const name = make("input", { id: "who", autocomplete: "nickname", maxlength: 40 });
     name.value = kept("name") ?? "";
-    name.addEventListener("change", () => kept("name", name.value.trim()));
+    name.addEventListener("change", () => { kept("name", name.value.trim()); if (name.value.trim()) whoami(name.value.trim()); });
     const button = (text, cls, act) => { const made = make("button", { class: cls, type: "button" }, text); made.addEventListener("click", act); return made; };
     this.#sheet.append(
       make("h2", {}, "Sound check"),

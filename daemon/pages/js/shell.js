@@ -38,6 +38,15 @@ export function theme(turn = false) {
 /** Who sits at this page, for the record: a name if one was given, else the place. */
 export const here = place => kept("name") || place;
 
+/** Whom the monitor takes this page for: {role, tower, name}, or null where it does not say. */
+export async function whoami(name) {
+  try {
+    const change = name === undefined ? {} : { method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify({ name }) };
+    const answer = await fetch("/me", { credentials: "same-origin", ...change });
+    return answer.ok ? await answer.json() : null;
+  } catch { return null; }
+}
+
 /** Sends what was said. -> {ok, text}: text says why not. Answers within a second, or counts as not sent. */
 export async function say(said) {
   const stopper = new AbortController(), late = setTimeout(() => stopper.abort(), ANSWER_MS);

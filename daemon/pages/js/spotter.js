@@ -162,7 +162,7 @@ function lost() {
   put($("#step"), "");
   stop.show(false, false);
   $("#gonewords").replaceChildren(
-    make("p", {}, "This page has lost the monitor. What it showed is gone."),
+    make("p", {}, live.reason ?? "This page has lost the monitor. What it showed is gone."),
     make("p", {}, "Look at the truss. Shout STOP. Move only when the lead says so."),
     make("p", { class: "m" }, "Trying again. The other pages may still be live."),
   );

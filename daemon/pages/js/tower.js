@@ -125,7 +125,7 @@ function lost() {
   frame("gone", false);
   words("Not live", "gone");
   put($("#own"), "");
-  put($("#short"), "This page has lost the monitor. Look at the truss.");
+  put($("#short"), `${live.reason ?? "This page has lost the monitor."} Look at the truss.`);
   $("#ack").hidden = $("#did").hidden = true;
   stop.show(false, false);
   sound.lost();

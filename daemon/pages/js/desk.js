@@ -1,0 +1,266 @@
+// The desk: the lead's page. Call and who heard it; the line with its past; step, towers, findings, instruments, people.
+
+import { Board, Standing } from "./board.js";
+import { checksOf, climb, nextSteps } from "./climb.js";
+import { Elevation, hatch, node, set } from "./elevation.js";
+import { button, findings, instrumentRows, instruments, keep, people, refusedWords, table } from "./lists.js";
+import { Live } from "./live.js";
+import { farthest, lookOf, pictureOf } from "./picture.js";
+import { Sheet } from "./sheet.js";
+import { $, here, make, put, say, stayAwake, StopButton, theme, whoami } from "./shell.js";
+import { Sound } from "./sound.js";
+import { DESK, settle, Steady } from "./steady.js";
+import { Past, strip } from "./strip.js";
+import { span, STEP_ORDER, stepName } from "./words.js";
+
+const B = document.body, place = () => "lead";
+const FRAME = ["loading", "calm", "none", "hold", "pin", "stop", "blind", "gone"];
+const TALL = 396, REACH = 120, LEVEL_Y = 150.5, SLOW_MS = 250;
+
+theme();
+const sound = new Sound(), standing = new Standing(), steady = new Steady(DESK.perSecond), past = new Past();
+const board = new Board($("#call"), () => innerWidth > 760 ? { order: 70, then: 46 } : { order: 56, then: 40 });
+const elevation = new Elevation($("#elevation")), stop = new StopButton($("#stop"), place), sheet = new Sheet($("#sheet"), $("#more"), sound, place);
+let view = null, shown = null, saidAt = null, times = 0, stepSince = null, slowAt = -Infinity, me = null, noted = new Set();
+
+const live = new Live({
+  view(fresh) { view = fresh; draw(); },
+  call(call) { if (call.to === "lead") { if (call.state === "repeated") times += 1; aloud(call); } },
+  state(state) {
+    if (state === "gone") lost();
+    else if (state === "live") { sound.found(); whoami().then(one => { me = one; }); }
+    sheet.live(state, live?.age ?? null);
+  },
+});
+setInterval(() => sheet.live(live.state, live.age), 500);
+
+function aloud(call) {
+  const look = lookOf(call);
+  if (call.state === "over" || look === "calm") sound.say("over", call.text);
+  else if (look !== "none") sound.say(look, call.text);
+}
+
+/** Why the lead's words cannot be said here; null where they can. */
+function barred() {
+  if (live.state !== "live") return "not live";
+  return me && me.role !== "lead" ? "the lead's: pair this page with the lead's code" : null;
+}
+
+async function tell(said) {
+  const why = barred();
+  const answer = why ? { ok: false, text: why } : await say({ ...said, by: here(place()) });
+  put($("#reply"), answer.ok ? "" : answer.text);
+  return answer.ok;
+}
+
+function draw() {
+  const now = performance.now(), call = view.calls?.lead ?? view.calls?.spotter ?? null, late = shown === null || shown.look === "gone";
+  shown = standing.take(call, view.plan === false ? "none" : lookOf(call), now);
+  const { look } = shown, picture = settle(pictureOf(view, shown.call), steady, DESK, now);
+  for (const name of FRAME) B.classList.toggle(name, name === look);
+  B.classList.add("live");
+  B.classList.toggle("train", view.rehearsal === true);
+  $("#flag").hidden = view.rehearsal !== true;
+  const text = view.plan === false ? "No plan. Recording only." : shown.call?.text ?? view.not_claimed ?? "Nothing known yet";
+  if (board.show(text, look, null)) { saidAt = view.t_ms; times = 1; }
+  if (late && call && look !== "calm" && look !== "none") aloud(call);
+  const standsStop = look === "stop" || look === "blind";
+  stop.show(true, standsStop);
+  $("#ack").hidden = !["hold", "pin", "stop", "blind"].includes(look);
+  line(picture, now);
+  if (now - slowAt >= SLOW_MS) { slowAt = now; slow(picture, look); }
+}
+
+/** What changes at most four times a second. */
+function slow(picture, look) {
+  const heard = (view.heard ?? []).filter(one => one.call === shown.call?.id).at(-1);
+  const asks = !$("#ack").hidden;
+  $("#said").replaceChildren(...(asks && saidAt !== null ? [
+    make("b", {}, `said ${span(view.t_ms - saidAt)} ago`), times > 1 ? `, ${times} times` : "", make("br"),
+    heard ? `heard by ${heard.by ?? "someone"}${heard.after_ms == null ? "" : `, after ${span(heard.after_ms)}`}` : "not yet heard by anyone"] : []));
+  $("#ack").classList.toggle("done", Boolean(heard));
+  put($("#title"), view.title ?? "");
+  put($("#plan"), view.revision == null ? "" : `plan ${view.revision}`);
+  stepPart(picture);
+  if (picture) {
+    table($("#table tbody"), picture);
+    put($("#tableunit"), picture.units.force.name);
+  } else $("#table tbody").replaceChildren();
+  zeroPart();
+  notes();
+  const open = (view.findings ?? []).filter(one => one.state !== "cleared");
+  findings($("#findings"), open, view.t_ms, (word, finding) => tell({ said: word, finding: finding.id }), barred());
+  put($("#findcount"), open.length ? `${open.filter(one => one.state === "raised" || one.state === "latched").length} to answer` : "");
+  instrumentRows($("#inst tbody"), instruments(view.health ?? [], view.towers ?? []));
+  put($("#refused"), refusedWords(view.refused));
+  people($("#people"), view.people ?? [], new Map((view.towers ?? []).map(tower => [tower.id, tower.name ?? tower.id])));
+  put($("#recording"), recordingWords(view.recording));
+  put($("#clock"), view.clock ?? "");
+}
+
+/** A new note for the lead ticks once; it lights nothing. */
+function notes() {
+  const now = new Set((view.findings ?? []).filter(one => one.severity === "note" && one.state === "raised").map(one => one.id));
+  if ([...now].some(id => !noted.has(id)) && shown.look === "calm") sound.say("note", "");
+  noted = now;
+}
+
+function recordingWords(r) {
+  if (!r) return "Not recording";
+  const size = n => n >= 1e9 ? `${(n / 1e9).toFixed(1)} GB` : `${(n / 1e6).toFixed(1)} MB`;
+  const free = typeof r.free_bytes === "number" ? `, ${size(r.free_bytes)} free` : "";
+  if (r.state === "recording") return `Recording ${r.file ?? ""}${typeof r.bytes === "number" ? `, ${size(r.bytes)}` : ""}${free}`;
+  return `Recording ${r.state}: ${r.text ?? "no reason given"}`;
+}
+
+function line(picture, now) {
+  const room = $("#line"), all = room.clientWidth, wide = innerWidth > 760, split = wide ? Math.round(all * .597) : 0, w = all - split - (wide ? 10 : 0);
+  $("#elevation").style.left = `${split}px`;
+  if (!picture || w < 100) { elevation.clear(); pastNodes?.svg.setAttribute("class", "sr"); return; }
+  const box = wide
+    ? { w, h: TALL, reach: REACH, top: LEVEL_Y - .5 - 30 - REACH, deep: 30, foot: 92, pad: 20, room: 90, padsMost: 84, tell: "right", big: 44, plan: true }
+    : { w, h: 330, reach: 72, deep: 22, foot: 96, top: 10, big: 42, plan: true };
+  const laid = elevation.draw(picture, box, now);
+  past.take(view.t_ms, picture.heads);
+  if (wide) drawPast(picture, laid, split);
+}
+
+let pastNodes = null;
+function drawPast(picture, laid, split) {
+  pastNodes ??= pastMade();
+  const { svg } = pastNodes, half = picture.stop === null ? 60 : picture.stop * laid.mm, warn = (picture.warn ?? 0) * laid.mm;
+  svg.setAttribute("class", "past");
+  const all = $("#line").clientWidth;
+  for (const [name, value] of [["width", all], ["height", TALL], ["viewBox", `0 0 ${all} ${TALL}`]]) set(svg, name, String(value));
+  const drawn = strip(past.seen(view.moving !== "still"), picture, view.t_ms, { w: split, x0: 24, right: split - 24, y0: laid.y0, mm: laid.mm, most: REACH + 20, half, shareTop: 322, shareBottom: 386, timeY: 288 });
+  const y = v => Math.round(v * 10) / 10, across = v => `M0 ${y(v)}H${split}`;
+  const d = {
+    ribbon: picture.warn === null ? "" : `M0 ${y(laid.y0 - warn)}H${split}V${y(laid.y0 + warn)}H0z`,
+    rim: picture.warn === null ? "" : across(laid.y0 - warn) + across(laid.y0 + warn), far: picture.stop === null ? "" : across(laid.y0 - half) + across(laid.y0 + half),
+    hatch: drawn.hatch, level: across(laid.y0), grid: drawn.grid, plans: drawn.plans.join(""), thin: drawn.shares.join(""), traces: drawn.traces.join(""), ticks: drawn.ticks, tie: tieOf(picture, laid, split),
+  };
+  for (const [name, path] of Object.entries(pastNodes.paths)) set(path, "d", d[name] ?? "");
+  const u = picture.units.offset;
+  if (picture.warn !== null) drawn.words.push({ key: "w+", x: 24, y: laid.y0 - warn + 16, t: `+${(picture.warn * u.per).toFixed(u.digits)} ${u.name}, hold`, size: 14, cls: "mute" });
+  if (picture.stop !== null) drawn.words.push({ key: "s+", x: 24, y: laid.y0 - half + 16, t: `+${(picture.stop * u.per).toFixed(u.digits)} ${u.name}, stop`, size: 14, cls: "mute" });
+  writeWords(pastNodes, drawn.words);
+}
+
+/** A dotted line carries the end of the trace of the head that is farthest off to that head. */
+function tieOf(picture, laid, split) {
+  const far = farthest(picture.heads);
+  if (!far || Math.abs(far.off * laid.mm) < 6) return "";
+  const y = Math.round((laid.y0 - far.off * laid.mm) * 10) / 10;
+  return `M${split - 24} ${y}H${Math.round(split + laid.pad + far.x * laid.px)}`;
+}
+
+function pastMade() {
+  const svg = node("svg", { "aria-hidden": "true" });
+  $("#past").append(svg);
+  const paths = {};
+  for (const [name, cls] of [["ribbon", "e-ribbon"], ["rim", "e-rim"], ["far", "e-far"], ["hatch", "e-hatch"], ["level", "e-level"], ["grid", "p-hair"], ["plans", "p-plan"], ["thin", "p-thin"], ["traces", "p-trace"], ["ticks", "p-trace"], ["tie", "p-tie"]]) paths[name] = node("path", { class: cls }, svg);
+  return { svg, paths, words: new Map() };
+}
+
+function writeWords(into, words) {
+  const used = new Set();
+  for (const word of words) {
+    used.add(word.key);
+    if (!into.words.has(word.key)) into.words.set(word.key, node("text", {}, into.svg));
+    const text = into.words.get(word.key);
+    for (const [name, value] of [["x", word.x.toFixed(1)], ["y", word.y.toFixed(1)], ["font-size", String(word.size)], ["class", word.cls]]) set(text, name, value);
+    put(text, word.t);
+  }
+  for (const [key, text] of into.words) if (!used.has(key)) { text.remove(); into.words.delete(key); }
+}
+
+let climbed = null;
+function stepPart(picture) {
+  if (stepSince?.step !== view.step) stepSince = { step: view.step, t: view.t_ms };
+  put($("#stepname"), `Step: ${stepName(view.step).toLowerCase()}`);
+  put($("#stepage"), span(view.t_ms - stepSince.t));
+  if (climbed !== view.step) { climbed = view.step; climbDrawn(view.step); stepButtons(view.step); }
+  for (const one of $("#steps").children) one.setAttribute("aria-disabled", String(barred() !== null));
+  keep($("#checks"), checksOf(view, picture), one => `${one.text}`, one => make("li", {}, make("i"), make("span", {}, one.text), make("span", { class: "m" })), (row, one) => {
+    row.children[0].className = one.how;
+    const wants = one.say ? `say ${JSON.stringify(one.say)}` : one.by;
+    if (row.dataset.wants === wants) return;
+    row.dataset.wants = wants;
+    row.children[2].replaceChildren(one.say ? button(one.how === "said" ? "Say again" : "Say", "btn", () => tell(one.say)) : one.by);
+    row.querySelector("button")?.setAttribute("aria-label", `Say: ${one.text}`);
+  });
+}
+
+function climbDrawn(step) {
+  const c = climb(step), svg = node("svg", { width: c.w, height: c.h, viewBox: `0 0 ${c.w} ${c.h}`, role: "img", "aria-label": `Step: ${stepName(step)}` });
+  node("path", { class: "k-floor", d: c.floor }, svg);
+  node("path", { class: "k-way", d: c.way }, svg);
+  node("path", { class: "k-here", d: c.here }, svg);
+  for (const name of c.names) node("text", { x: name.x, y: name.y, "font-size": name.size, class: name.cls }, svg).textContent = name.t;
+  $("#climb").replaceChildren(svg);
+}
+
+/** The usual next steps as buttons, any other behind a choice: the lead says where the lift is, and is always believed. */
+function stepButtons(step) {
+  const go = to => tell({ step: to }), next = nextSteps(step);
+  const other = make("select", { "aria-label": "Another step" }, make("option", { value: "" }, "Another step"), ...STEP_ORDER.filter(one => one !== step && !next.includes(one)).map(one => make("option", { value: one }, stepName(one))));
+  other.addEventListener("change", () => { if (other.value) go(other.value); other.value = ""; });
+  $("#steps").replaceChildren(...next.map(one => button(stepName(one), "btn step", () => go(one))), other);
+}
+$("#steps").addEventListener("keydown", key => {
+  const way = { ArrowRight: 1, ArrowLeft: -1 }[key.key], all = [...$("#steps").children], at = all.indexOf(document.activeElement);
+  if (way && at >= 0 && document.activeElement.tagName === "BUTTON") { key.preventDefault(); all[(at + way + all.length) % all.length].focus(); }
+});
+
+const ZEROED = { "truss-along": "tilt", "truss-across": "roll", "mast-along": "mast", "mast-across": "mast across", "head-load": "load", "rope-load": "rope" };
+let zeroes = null;
+function zeroPart() {
+  const inRig = view.step === "rig", fitted = (view.health ?? []).filter(one => one.channel in ZEROED && one.state !== "not-fitted");
+  const key = `${inRig} ${fitted.map(one => `${one.tower}${one.channel}`).join()}`;
+  if (key === zeroes) return;
+  zeroes = key;
+  const names = new Map((view.towers ?? []).map(tower => [tower.id, tower.name ?? tower.id]));
+  if (!inRig) return $("#zero").replaceChildren(make("span", { class: "m" }, "Zero: only in rig"));
+  $("#zero").replaceChildren(...fitted.map(one => button(`Zero ${names.get(one.tower) ?? one.tower} ${ZEROED[one.channel]}`, "btn", () => tell({ said: "zero", tower: one.tower, channel: one.channel }))));
+}
+
+async function heard() {
+  const call = shown?.call;
+  if (!call || $("#ack").hidden) return;
+  const said = { said: "heard", by: here(place()) };
+  if (call.finding) said.finding = call.finding;
+  const answer = await say(said);
+  if (!answer.ok) put($("#reply"), answer.text);
+}
+$("#ack").addEventListener("click", heard);
+const list = $("#keylist");
+$("#keys").addEventListener("click", () => list.showModal());
+addEventListener("keydown", key => {
+  if (key.key === "F1") { key.preventDefault(); list.open ? list.close() : list.showModal(); }
+  if (key.key === "F2") { key.preventDefault(); heard(); }
+  if (key.key === "F4" && !key.altKey) { key.preventDefault(); if (!key.repeat) stop.press(); }
+});
+
+function lost() {
+  standing.drop();
+  shown = { call: null, look: "gone" };
+  for (const name of FRAME) B.classList.toggle(name, name === "gone");
+  B.classList.remove("live");
+  board.show("Not live", "gone", null);
+  elevation.clear();
+  if (pastNodes) writeWords(pastNodes, []);
+  for (const what of ["#table tbody", "#inst tbody", "#findings", "#checks", "#people", "#said", "#steps", "#zero", "#climb"]) $(what).replaceChildren();
+  climbed = zeroes = null;
+  for (const what of ["#stepname", "#stepage", "#findcount", "#refused", "#recording", "#clock"]) put($(what), "");
+  $("#ack").hidden = true;
+  stop.show(false, false);
+  $("#gonewords").replaceChildren(make("p", {}, live.reason ?? "This page has lost the monitor. What it showed is gone."), make("p", {}, "Look at the truss. Shout STOP. Move only when you have said so."), make("p", { class: "m" }, "Trying again. The other pages may still be live."));
+  sound.lost();
+}
+
+const again = () => { board.refit(); if (live.state === "live") draw(); };
+addEventListener("resize", again);
+document.fonts?.ready.then(again);
+stop.show(false, false);
+put($("#gonewords"), "Waiting for the monitor.");
+stayAwake(words => sheet.sleeps(words));

@@ -219,6 +219,19 @@ impl Lift {
         }
     }
 
+    /// Ends at `until` at the latest.
+    pub fn until(&mut self, until: Option<Mono>) {
+        if let Some(until) = until {
+            let end = self.script.end.map_or(until.s(), |end| end.0.min(until.s()));
+            self.script.end = Some(crate::quantity::Seconds(end));
+        }
+    }
+
+    /// Nodes that speak MQTT.
+    pub fn mqtt_nodes(&self) -> Vec<String> {
+        self.nodes.iter().filter(|n| n.speaks_mqtt()).map(|n| n.id.clone()).collect()
+    }
+
     /// The first lines: the wall clock where told, and the step.
     fn open(&mut self) {
         if let Some(wall) = self.script.wall {

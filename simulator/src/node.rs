@@ -64,6 +64,11 @@ impl Node {
         }
     }
 
+    /// Whether it speaks MQTT.
+    pub fn speaks_mqtt(&self) -> bool {
+        matches!(self.over, Transport::Mqtt)
+    }
+
     /// Lines that leave at `now` and arrive later, as they arrive.
     ///
     /// `resting`: nobody moves and the step stands, so that the node may slow down. `wrong` tells what is wrong with each

@@ -12,6 +12,7 @@ mod hear;
 mod inlet;
 mod judge;
 mod plan_new;
+mod recorded;
 mod rehearse;
 mod replay;
 mod run;

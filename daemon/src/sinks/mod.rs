@@ -6,6 +6,7 @@
 pub mod hub;
 pub mod lines;
 pub mod mqtt;
+pub mod recording;
 
 use raisewatch_protocol::intake::Refusal;
 use raisewatch_protocol::mono::Mono;

@@ -96,4 +96,12 @@ impl Inlet {
         self.queue.send(Arrived::Line { line, answer: Some(tell) }).await.map_err(|_| Closed)?;
         told.await.map_err(|_| Closed)
     }
+
+    /// As [`Inlet::ask`], from a thread that is not part of the runtime.
+    pub fn ask_blocking(&self, what: Arrival) -> Result<Answer, Closed> {
+        let (tell, told) = oneshot::channel();
+        let line = TraceLine { t_ms: self.now(), what };
+        self.queue.blocking_send(Arrived::Line { line, answer: Some(tell) }).map_err(|_| Closed)?;
+        told.blocking_recv().map_err(|_| Closed)
+    }
 }

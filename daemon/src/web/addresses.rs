@@ -2,6 +2,7 @@
 
 use super::doors::Doors;
 use super::roles::Role;
+use qrcode::render::unicode::Dense1x2;
 use raisewatch_protocol::mono::Mono;
 use std::net::{IpAddr, Ipv4Addr, SocketAddr};
 
@@ -47,17 +48,22 @@ pub fn door(doors: &Doors, role: Role, scheme: &str, reach: &[SocketAddr], now: 
     Ok(Door { name, urls: reach.iter().map(|at| format!("{scheme}://{at}/pair/{code}")).collect() })
 }
 
-/// The address as a QR code of half blocks, dark on light as phones expect it.
-pub fn qr(url: &str) -> Option<String> {
+/// A QR code of half blocks.
+pub struct Qr {
+    /// Where the text is dark on a light ground.
+    pub dark_on_light: String,
+    /// Where the text is light on a dark ground.
+    pub light_on_dark: String,
+}
+
+/// The address as a QR code for a terminal.
+pub fn qr(url: &str) -> Option<Qr> {
     let code = qrcode::QrCode::with_error_correction_level(url, qrcode::EcLevel::L).ok()?;
-    let blocks = code.render::<qrcode::render::unicode::Dense1x2>();
-    Some(
-        { blocks }
-            .dark_color(qrcode::render::unicode::Dense1x2::Light)
-            .light_color(qrcode::render::unicode::Dense1x2::Dark)
-            .quiet_zone(true)
-            .build(),
-    )
+    let render = |dark, light| code.render::<Dense1x2>().dark_color(dark).light_color(light).quiet_zone(true).build();
+    Some(Qr {
+        dark_on_light: render(Dense1x2::Dark, Dense1x2::Light),
+        light_on_dark: render(Dense1x2::Light, Dense1x2::Dark),
+    })
 }
 
 #[cfg(test)]
@@ -81,6 +87,6 @@ mod tests {
         assert_eq!(names, ["spotter", "tower A", "tower B", "lead", "view"]);
         let code = made[2].urls[0].rsplit('/').next().unwrap();
         assert_eq!(all.pair(code, None, Mono(0)).unwrap().1.role, Role::Tower("B".into()));
-        assert!(qr(&made[0].urls[0]).unwrap().lines().count() > 10);
+        assert!(qr(&made[0].urls[0]).unwrap().light_on_dark.lines().count() > 10);
     }
 }

@@ -14,6 +14,7 @@ mod routes;
 mod say;
 pub mod server;
 
+use crate::clock::Clock;
 use crate::inlet::Inlet;
 use std::sync::Arc;
 use std::time::Duration;
@@ -35,6 +36,8 @@ pub struct Web {
     pub paired: mpsc::Sender<roles::Role>,
     /// Who is here.
     pub crew: Arc<crew::Crew>,
+    /// Life's clock, by which codes and sessions run out.
+    pub clock: Clock,
     /// Whether reads need no session: only where the owner says so.
     pub open: bool,
     /// Bounds.

@@ -90,7 +90,7 @@ impl Web {
     }
 
     fn session(&self, headers: &HeaderMap) -> Option<Session> {
-        self.doors.session(self.token(headers)?, self.inlet.now())
+        self.doors.session(self.token(headers)?, self.clock.now())
     }
 
     /// The session of a page that may look, or the refusal.
@@ -151,7 +151,7 @@ async fn pair(State(web): State<Arc<Web>>, Path(code): Path<String>, Query(named
         // A browser that looks ahead would use the code up before anybody pressed anything.
         return words(StatusCode::SERVICE_UNAVAILABLE, "Open this address to pair.");
     }
-    match web.doors.pair(&code, tidy(named.name), web.inlet.now()) {
+    match web.doors.pair(&code, tidy(named.name), web.clock.now()) {
         Ok((token, session)) => {
             tracing::info!(role = %session.role.words(), "a page was paired; its code is used up");
             let _ = web.paired.try_send(session.role.clone());

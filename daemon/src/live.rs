@@ -1,0 +1,216 @@
+//! One lift, live: sources, watch, sinks and pages put together, for `watch` and for `rehearse`.
+
+use crate::clock::{self, Clock};
+use crate::drive::Driver;
+use crate::inlet::Inlet;
+use crate::judge::Judge;
+use crate::load::Loaded;
+use crate::run::{Ended, Frame, Loop};
+use crate::sinks::hub::Hub;
+use crate::sinks::lines::{self, Look};
+use crate::sinks::recording::Recording;
+use crate::sinks::{self, RecordingState, mqtt};
+use crate::sources::login::Login;
+use crate::terminal::Terminal;
+use crate::web::crew::{Composer, Crew, Fixed};
+use crate::web::doors::Doors;
+use crate::web::roles::Role;
+use crate::web::server::serve;
+use crate::web::{Limits, Web, router};
+use crate::{Exit, sources, typed};
+use anyhow::Context;
+use raisewatch_protocol::intake::Intake;
+use raisewatch_protocol::trace::{Arrival, TraceLine};
+use std::net::SocketAddr;
+use std::path::PathBuf;
+use std::sync::Arc;
+use std::time::Duration;
+use tokio::net::TcpListener;
+use tokio::sync::{broadcast, mpsc, watch};
+use tokio::task::JoinSet;
+
+/// Lines that may wait for standard output, MQTT and pages. A minute of many calls; what is older is stale anyhow.
+const ROOM: usize = 1024;
+/// Lines that may wait for the disk: half a minute of 16 nodes at 20 Hz.
+const RECORDING_ROOM: usize = 16 * 1024;
+/// Where pages are served if nothing else is said.
+pub const USUAL_LISTEN: &str = "0.0.0.0:8470";
+/// How long sinks may take to finish at the end.
+const FINISH: Duration = Duration::from_secs(3);
+
+/// What a live lift needs.
+pub struct Setup {
+    /// Plan, kit and phrases.
+    pub lift: Loaded,
+    /// The broker to dial.
+    pub broker: Option<String>,
+    /// Its login.
+    pub login: Option<Login>,
+    /// Where pages are served; `None` means the usual place, or any free port if that is taken.
+    pub listen: Option<SocketAddr>,
+    /// Whether reads need no code.
+    pub open: bool,
+    /// Where recordings go; `None` records nothing.
+    pub record: Option<PathBuf>,
+    /// How standard output looks.
+    pub look: Look,
+    /// The clock; faster than life in rehearsal.
+    pub clock: Clock,
+    /// Whether this is a rehearsal.
+    pub rehearsal: bool,
+}
+
+/// A live lift that runs.
+pub struct Live {
+    /// Shows the pages' addresses.
+    pub terminal: Arc<Terminal>,
+    /// Where words can be put in.
+    pub inlet: Inlet,
+    stop: watch::Sender<bool>,
+    looping: tokio::task::JoinHandle<Ended>,
+    tasks: JoinSet<()>,
+    sinks: JoinSet<()>,
+    printed: std::thread::JoinHandle<()>,
+    recording: Option<Recording>,
+}
+
+impl Setup {
+    /// Starts everything, with `judge` as the watch.
+    ///
+    /// Errors: a port that is taken, a broker's address that is none, a folder that cannot hold a recording.
+    pub async fn start<J: Judge + 'static>(self, judge: J) -> anyhow::Result<Live> {
+        let (listener, at) = listen(self.listen).await?;
+        let (inlet, outlet) = Inlet::new(self.clock.clone());
+        let (stop, stopping) = watch::channel(false);
+        let (frames, framed) = watch::channel(Arc::new(Frame::default()));
+        let (mut hub, mut sinks, mut tasks) = (Hub::default(), JoinSet::new(), JoinSet::new());
+
+        let printed = lines::run(self.look, hub.attach("standard output", ROOM));
+        if let Some(url) = &self.broker {
+            let options = mqtt::options(url, &self.lift.plan.site, self.login.as_ref())?;
+            sinks.spawn(mqtt::run(options, self.lift.plan.site.clone(), hub.attach("MQTT", ROOM)));
+        }
+        let recording = self.recording(&mut hub)?;
+        let state = recording.as_ref().map(|recording| recording.state.clone());
+        let pages = Pages::new(&self, inlet.clone(), at, stopping.clone(), state);
+        sinks.spawn(pages.composer.run(framed, hub.attach("pages", ROOM)));
+        tasks.spawn(serve(listener, router(pages.web), Limits::default(), stopping.clone()));
+        tasks.spawn(pages.terminal.clone().show_next(pages.paired));
+        sources::start(&self.lift.kit, &self.lift.plan.site, self.broker.as_deref(), self.login.as_ref(), &inlet, &mut tasks)?;
+        typed::read_standard_input(inlet.clone(), pages.terminal.clone());
+
+        inlet.put(TraceLine { t_ms: inlet.now(), what: Arrival::Wall { wall: clock::wall() } }).await?;
+        let driver = Driver::new(judge, Intake::new(&self.lift.kit));
+        let looping = Loop { driver, hub, outlet, clock: self.clock.clone(), frames };
+        let looping = tokio::spawn(looping.run(stopping));
+        Ok(Live { terminal: pages.terminal, inlet, stop, looping, tasks, sinks, printed, recording })
+    }
+
+    fn recording(&self, hub: &mut Hub) -> anyhow::Result<Option<Recording>> {
+        let Some(folder) = &self.record else { return Ok(None) };
+        let queue = hub.attach("recording", RECORDING_ROOM);
+        sinks::recording::start(folder, &self.lift, self.rehearsal, queue).map(Some)
+    }
+}
+
+/// What the pages need.
+struct Pages {
+    web: Arc<Web>,
+    composer: Composer,
+    terminal: Arc<Terminal>,
+    paired: mpsc::Receiver<Role>,
+}
+
+impl Pages {
+    fn new(
+        setup: &Setup,
+        inlet: Inlet,
+        at: SocketAddr,
+        stop: watch::Receiver<bool>,
+        recording: Option<watch::Receiver<RecordingState>>,
+    ) -> Self {
+        let (out, composed) = watch::channel(Arc::from(""));
+        let (calls, _) = broadcast::channel(ROOM);
+        let (tell_paired, paired) = mpsc::channel(16);
+        let (doors, crew) = (Arc::new(Doors::default()), Arc::new(Crew::default()));
+        let towers: Vec<String> = setup.lift.plan.towers.iter().map(|tower| tower.id.clone()).collect();
+        let fixed = Fixed { rehearsal: setup.rehearsal, speed: setup.clock.speed() };
+        let terminal = Terminal::new(doors.clone(), towers.clone(), at, setup.rehearsal);
+        let composer = Composer { fixed, crew: crew.clone(), recording, out, calls: calls.clone() };
+        let web = Web {
+            inlet,
+            frames: composed,
+            calls,
+            towers,
+            doors,
+            paired: tell_paired,
+            crew,
+            clock: terminal.clock().clone(),
+            open: setup.open,
+            limits: Limits::default(),
+            stop,
+        };
+        Pages { web: Arc::new(web), composer, terminal: Arc::new(terminal), paired }
+    }
+}
+
+/// Listens where asked; where nothing was asked, at the usual place or, if that is taken, at any free port.
+async fn listen(asked: Option<SocketAddr>) -> anyhow::Result<(TcpListener, SocketAddr)> {
+    let listener = match asked {
+        Some(at) => TcpListener::bind(at).await.with_context(|| format!("pages: cannot listen on {at}"))?,
+        None => match TcpListener::bind(USUAL_LISTEN).await {
+            Ok(listener) => listener,
+            Err(_) => TcpListener::bind("0.0.0.0:0").await.context("pages: cannot listen on any port")?,
+        },
+    };
+    let at = listener.local_addr()?;
+    Ok((listener, at))
+}
+
+impl Live {
+    /// Waits until the loop ends by itself (all sources gone).
+    pub async fn ended(&mut self) {
+        let _ = (&mut self.looping).await;
+    }
+
+    /// Ends the lift: the loop first, then the sinks when they have told the last of it.
+    pub async fn finish(mut self) -> Exit {
+        self.stop.send_replace(true);
+        let ended = (&mut self.looping).await;
+        self.tasks.abort_all();
+        let finished = async { while self.sinks.join_next().await.is_some() {} };
+        if tokio::time::timeout(FINISH, finished).await.is_err() {
+            tracing::warn!("MQTT or pages did not finish in time");
+        }
+        let kept = self.recording.take().is_none_or(|recording| self.terminal.recorded(recording));
+        within(FINISH, self.printed, "standard output");
+        match ended {
+            Ok(Ended::Clean { lost: 0 }) if kept => Exit::Done,
+            Ok(Ended::Clean { .. }) => Exit::Loss,
+            Ok(Ended::Failed) | Err(_) => Exit::Failed,
+        }
+    }
+}
+
+/// Waits for a thread, but not for ever: a terminal that is held would hold the program.
+fn within(longest: Duration, thread: std::thread::JoinHandle<()>, name: &str) {
+    let pause = Duration::from_millis(10);
+    for _ in 0..longest.as_millis() / pause.as_millis() {
+        if thread.is_finished() {
+            return;
+        }
+        std::thread::sleep(pause);
+    }
+    tracing::warn!("{name} did not finish in time");
+}
+
+/// Waits for SIGINT or SIGTERM.
+pub async fn asked_to_stop() -> anyhow::Result<()> {
+    use tokio::signal::unix::{SignalKind, signal};
+    let (mut interrupt, mut terminate) = (signal(SignalKind::interrupt())?, signal(SignalKind::terminate())?);
+    tokio::select! {
+        _ = interrupt.recv() => {}
+        _ = terminate.recv() => {}
+    }
+    Ok(())
+}

@@ -1,0 +1,119 @@
+//! Reads plan, kit and phrases from files; all mistakes of all of them are told in one go.
+
+use crate::Misuse;
+use raisewatch_protocol::files::Mistakes;
+use raisewatch_protocol::kit::Kit;
+use raisewatch_protocol::plan::Plan;
+use raisewatch_watch::phrases::Phrases;
+use std::io::IsTerminal;
+use std::path::{Path, PathBuf};
+
+/// Plan, kit and phrases of one lift, with the texts they were read from (for the recording).
+#[derive(Clone, Debug)]
+pub struct Loaded {
+    /// The plan.
+    pub plan: Plan,
+    /// As read.
+    pub plan_text: String,
+    /// Where it was read from.
+    pub plan_file: PathBuf,
+    /// The kit.
+    pub kit: Kit,
+    /// As read.
+    pub kit_text: String,
+    /// Where it was read from.
+    pub kit_file: PathBuf,
+    /// The phrases.
+    pub phrases: Phrases,
+    /// As read, where the plan names a file.
+    pub phrases_text: Option<String>,
+}
+
+/// Reads the files. Errors: [`Misuse`], with every mistake of both files.
+pub fn load(plan_file: &Path, kit_file: &Path) -> anyhow::Result<Loaded> {
+    let plan_text = text(plan_file)?;
+    let kit_text = text(kit_file)?;
+    let beside = |name: &str| {
+        let file = plan_file.parent().unwrap_or(Path::new("")).join(name);
+        text(&file).map(|text| (text, file))
+    };
+    loaded(plan_text, plan_file, kit_text, kit_file, beside)
+}
+
+/// Reads texts that are already here. `beside` gives the text of a file named in the plan.
+pub fn loaded(
+    plan_text: String,
+    plan_file: &Path,
+    kit_text: String,
+    kit_file: &Path,
+    beside: impl FnOnce(&str) -> anyhow::Result<(String, PathBuf)>,
+) -> anyhow::Result<Loaded> {
+    let plan = Plan::read(&plan_text, &plan_file.display().to_string());
+    let kit_name = kit_file.display().to_string();
+    let kit = match &plan {
+        Ok(plan) => Kit::read_for(&kit_text, &kit_name, plan),
+        Err(_) => Kit::read(&kit_text, &kit_name),
+    };
+    let (plan, kit) = match (plan, kit) {
+        (Ok(plan), Ok(kit)) => (plan, kit),
+        (plan, kit) => return Err(told([plan.err(), kit.err()])),
+    };
+    let (phrases, phrases_text) = phrases(&plan, beside)?;
+    Ok(Loaded {
+        plan,
+        plan_text,
+        plan_file: plan_file.to_owned(),
+        kit,
+        kit_text,
+        kit_file: kit_file.to_owned(),
+        phrases,
+        phrases_text,
+    })
+}
+
+fn phrases(
+    plan: &Plan,
+    beside: impl FnOnce(&str) -> anyhow::Result<(String, PathBuf)>,
+) -> anyhow::Result<(Phrases, Option<String>)> {
+    let (mut phrases, text) = match &plan.phrases {
+        None => (Phrases::default(), None),
+        Some(name) => {
+            let (text, file) = beside(name)?;
+            let phrases = Phrases::read(&text, &file.display().to_string()).map_err(|fault| Misuse(fault.to_string()))?;
+            (phrases, Some(text))
+        }
+    };
+    phrases.pounds = plan.units.pounds;
+    phrases.inches = plan.units.feet;
+    Ok((phrases, text))
+}
+
+fn text(file: &Path) -> anyhow::Result<String> {
+    std::fs::read_to_string(file).map_err(|fault| Misuse(format!("{}: {fault}", file.display())).into())
+}
+
+/// The mistakes of all files as one refusal.
+fn told(mistakes: [Option<Mistakes>; 2]) -> anyhow::Error {
+    let colours = std::io::stderr().is_terminal();
+    let all: String = mistakes.iter().flatten().map(|mistakes| format!("{mistakes}\n{}", mistakes.render(colours))).collect();
+    Misuse(all.trim_end().to_owned()).into()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn mistakes_of_both_files_come_in_one_go() {
+        let none = |_: &str| anyhow::bail!("no file is named");
+        let fault = loaded("titel = 1".into(), Path::new("p.toml"), "brokr = 2".into(), Path::new("k.toml"), none).unwrap_err();
+        let text = fault.downcast_ref::<Misuse>().unwrap().to_string();
+        assert!(text.contains("p.toml:1:1") && text.contains("k.toml:1:1"), "{text}");
+    }
+
+    #[test]
+    fn a_file_that_is_not_there_is_misuse_and_named() {
+        let fault = load(Path::new("/nowhere/plan.toml"), Path::new("/nowhere/kit.toml")).unwrap_err();
+        assert!(fault.downcast_ref::<Misuse>().unwrap().to_string().contains("/nowhere/plan.toml"));
+    }
+}

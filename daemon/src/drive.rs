@@ -78,3 +78,67 @@ impl<J: Judge> Driver<J> {
         tell(Told::Refused { t_ms, refusal });
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::judge::scripted::Scripted;
+    use raisewatch_protocol::kit::Kit;
+    use raisewatch_protocol::trace::Arrival;
+
+    fn driver(judge: Scripted) -> Driver<Scripted> {
+        let kit = Kit { broker: None, own_broker: false, login_file: None, said: false, nodes: vec![] };
+        Driver::new(judge, Intake::new(&kit))
+    }
+
+    fn step(us: u64) -> TraceLine {
+        TraceLine { t_ms: Mono(us), what: Arrival::parse(r#"{"step":"raise"}"#).unwrap().1 }
+    }
+
+    /// The times of all steps, a tick with a minus.
+    fn times(lines: &[u64], then_until: u64) -> Vec<i64> {
+        let judge = Scripted { deadline: Some(Mono(100)), period: 100, ..Scripted::default() };
+        let given = judge.given.clone();
+        let mut driver = driver(judge);
+        for line in lines {
+            driver.take(step(*line), &mut |_| {});
+        }
+        driver.catch_up(Mono(then_until), &mut |_| {});
+        let given = given.lock().unwrap();
+        given.iter().map(|(now, input)| if *input == Input::Tick { -(now.0 as i64) } else { now.0 as i64 }).collect()
+    }
+
+    #[test]
+    fn an_input_goes_before_a_deadline_of_the_same_time() {
+        assert_eq!(times(&[100], 101), [100, -100]);
+        assert_eq!(times(&[101], 101), [-100, 101]);
+        assert_eq!(times(&[99, 350], 351), [99, -100, -200, -300, 350]);
+    }
+
+    #[test]
+    fn time_never_falls_whatever_order_sources_queue_in() {
+        assert_eq!(times(&[50, 40, 60], 60), [50, 50, 60]);
+    }
+
+    #[test]
+    fn a_late_line_goes_after_the_deadline_that_was_kept_already() {
+        let judge = Scripted { deadline: Some(Mono(100)), period: 100, ..Scripted::default() };
+        let given = judge.given.clone();
+        let mut driver = driver(judge);
+        driver.catch_up(Mono(150), &mut |_| {});
+        let mut recorded = None;
+        driver.take(step(90), &mut |told| {
+            if let Told::Taken(line) = told {
+                recorded = Some(line.t_ms);
+            }
+        });
+        assert_eq!(recorded, Some(Mono(101)), "recorded as it was given, so that a replay does the same");
+        assert_eq!(given.lock().unwrap().last().unwrap().0, Mono(101));
+    }
+
+    #[test]
+    fn a_recorded_run_replays_to_the_same_steps() {
+        let lines = [10, 250, 250, 260, 900];
+        assert_eq!(times(&lines, 1000), times(&lines, 1000));
+    }
+}

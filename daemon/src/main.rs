@@ -11,8 +11,6 @@ mod drive;
 mod hear;
 mod inlet;
 mod judge;
-mod live;
-mod load;
 mod plan_new;
 mod recorded;
 mod rehearse;
@@ -20,8 +18,6 @@ mod replay;
 mod run;
 mod sinks;
 mod sources;
-mod terminal;
-mod typed;
 mod watch_cmd;
 mod web;
 

@@ -124,7 +124,10 @@ impl<J: Judge> Inner<J> {
 
     fn take(&mut self, arrived: Arrived) {
         match arrived {
-            Arrived::Line { line, .. } if self.failed.is_some() => self.hub.tell(Told::Taken(line)),
+            Arrived::Line { line, answer } if self.failed.is_some() => {
+                self.hub.tell(Told::Taken(line));
+                Replies::default().answer(answer, true);
+            }
             Arrived::Line { line, answer } => {
                 let mut replies = Replies::default();
                 self.guarded(&mut replies, |driver, tell| driver.take(line, tell));
@@ -234,4 +237,142 @@ fn carried_forward(mut view: serde_json::Value, t_ms: Mono, refused: &impl serde
 fn words_of(panic: &(dyn std::any::Any + Send)) -> String {
     let words = panic.downcast_ref::<String>().cloned().or_else(|| panic.downcast_ref::<&str>().map(|s| (*s).to_owned()));
     words.unwrap_or_else(|| "an error of the program's own".into())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::inlet::Inlet;
+    use crate::judge::scripted::Scripted;
+    use raisewatch_protocol::input::Input;
+    use raisewatch_protocol::intake::Intake;
+    use raisewatch_protocol::kit::Kit;
+    use raisewatch_protocol::mono::Span;
+    use raisewatch_protocol::trace::{Arrival, TraceLine};
+
+    fn kit() -> Kit {
+        Kit { broker: None, own_broker: false, login_file: None, said: false, nodes: vec![] }
+    }
+
+    struct Bench {
+        inlet: Inlet,
+        told: mpsc::Receiver<Arc<Told>>,
+        frames: watch::Receiver<Arc<Frame>>,
+        stop: watch::Sender<bool>,
+        looping: tokio::task::JoinHandle<Ended>,
+    }
+
+    fn start(judge: Scripted) -> Bench {
+        let clock = Clock::real();
+        let (inlet, outlet) = Inlet::new(clock.clone());
+        let (frames, framed) = watch::channel(Arc::new(Frame::default()));
+        let (stop, stopping) = watch::channel(false);
+        let mut hub = Hub::default();
+        let told = hub.attach("test", 1000);
+        let driver = Driver::new(judge, Intake::new(&kit()));
+        let looping = tokio::spawn(Loop { driver, hub, outlet, clock, frames }.run(stopping));
+        Bench { inlet, told, frames: framed, stop, looping }
+    }
+
+    impl Bench {
+        async fn say(&self, text: &str) -> Answer {
+            self.inlet.ask(Arrival::parse(text).unwrap().1).await.unwrap()
+        }
+        /// The next line told that is no heartbeat.
+        async fn next(&mut self) -> Told {
+            loop {
+                let told = self.told.recv().await.unwrap();
+                if !matches!(*told, Told::Pulse { .. }) {
+                    return (*told).clone();
+                }
+            }
+        }
+        async fn next_pulse(&mut self) -> (bool, Step) {
+            loop {
+                if let Told::Pulse { watching, step, .. } = *self.told.recv().await.unwrap() {
+                    return (watching, step);
+                }
+            }
+        }
+    }
+
+    #[tokio::test]
+    async fn what_is_given_is_told_before_what_it_causes() {
+        let mut bench = start(Scripted::default());
+        assert_eq!(bench.say(r#"{"said":"stop","by":"Mara"}"#).await, Answer::Taken(vec![]));
+        assert!(matches!(bench.next().await, Told::Taken(TraceLine { what: Arrival::Said(_), .. })));
+        assert!(matches!(bench.next().await, Told::Call(call) if call.text == "Stop, said by Mara."));
+        bench.stop.send_replace(true);
+        assert_eq!(bench.looping.await.unwrap(), Ended::Clean { lost: 0 });
+    }
+
+    #[tokio::test]
+    async fn what_the_watch_refuses_goes_back_to_who_said_it() {
+        let bench = start(Scripted::default());
+        let refused = bench.say(r#"{"said":"zero","tower":"A","channel":"head-load"}"#).await;
+        assert_eq!(refused, Answer::Refused(vec!["Zero refused: 3 readings, expected 10.".into()]));
+    }
+
+    #[tokio::test]
+    async fn the_heart_beats_in_calm_and_names_the_step() {
+        let mut bench = start(Scripted::default());
+        assert_eq!(bench.next_pulse().await, (true, Step::Rig));
+        bench.say(r#"{"step":"raise"}"#).await;
+        assert_eq!(bench.next_pulse().await, (true, Step::Raise));
+        assert_eq!(bench.next_pulse().await, (true, Step::Raise));
+    }
+
+    #[tokio::test]
+    async fn views_move_on_in_calm_and_ages_with_them_and_unknown_stays_unknown() {
+        let mut bench = start(Scripted::default());
+        bench.say(r#"{"step":"raise"}"#).await;
+        let mut ages = vec![];
+        let mut times = vec![];
+        while ages.len() < 4 {
+            bench.frames.changed().await.unwrap();
+            let frame = bench.frames.borrow_and_update().clone();
+            if frame.view["step"] == "raise" {
+                ages.push(frame.view["towers"][0]["age_ms"].as_f64().unwrap());
+                times.push(frame.t_ms);
+                assert!(frame.view["towers"][1]["age_ms"].is_null());
+            }
+        }
+        assert!(ages.is_sorted() && ages[3] > ages[0], "{ages:?}");
+        assert!(times.is_sorted_by(|a, b| a < b), "{times:?}");
+    }
+
+    #[tokio::test]
+    async fn a_watch_that_fails_is_told_everywhere_and_never_begins_again() {
+        let judge = Scripted { deadline: Some(Mono(u64::MAX / 2)), ..Scripted::default() };
+        let given = judge.given.clone();
+        let mut bench = start(judge);
+        bench.say(r#"{"step":"raise"}"#).await;
+        let answer = bench.say(r#"{"said":"note","value":"fail"}"#).await;
+        assert!(matches!(answer, Answer::Refused(_)), "{answer:?}");
+        while !matches!(bench.next().await, Told::NotWatching { why, .. } if why == "asked to fail") {}
+        assert_eq!(bench.next_pulse().await, (false, Step::Raise));
+        let before = given.lock().unwrap().len();
+        assert!(matches!(bench.say(r#"{"said":"stop"}"#).await, Answer::Refused(_)));
+        assert!(matches!(bench.next().await, Told::Taken(_)), "what arrives is still recorded");
+        assert_eq!(bench.next_pulse().await, (false, Step::Raise));
+        assert_eq!(given.lock().unwrap().len(), before, "nothing is judged any more");
+        bench.frames.wait_for(|frame| frame.view.is_null() && frame.t_ms > Mono(0)).await.unwrap();
+        bench.stop.send_replace(true);
+        assert_eq!(bench.looping.await.unwrap(), Ended::Failed);
+    }
+
+    #[tokio::test]
+    async fn deadlines_are_kept_in_silence_each_at_its_own_time() {
+        let judge = Scripted { deadline: Some(Mono(1000)), period: 1000, ..Scripted::default() };
+        let given = judge.given.clone();
+        let bench = start(judge);
+        bench.inlet.clock().wait_until(Mono(20_000)).await;
+        bench.say(r#"{"step":"raise"}"#).await;
+        let given = given.lock().unwrap();
+        let ticks: Vec<u64> = given.iter().take_while(|(_, input)| *input == Input::Tick).map(|(now, _)| now.0).collect();
+        assert!(ticks.len() >= 19, "{ticks:?}");
+        assert_eq!(ticks, (1..=ticks.len() as u64).map(|n| n * 1000).collect::<Vec<_>>());
+        let (now, _) = given.iter().find(|(_, input)| *input != Input::Tick).unwrap();
+        assert!(now.since(Mono(*ticks.last().unwrap())) <= Span(1000), "the deadlines before the step went first");
+    }
 }

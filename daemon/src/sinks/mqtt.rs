@@ -31,7 +31,7 @@ enum Link {
 /// Publishes under `raisewatch/<site>/` until the queue ends, then says "not watching" and takes its calls back.
 ///
 /// `options` carry address and login. The last will is set here.
-pub async fn run(mut options: MqttOptions, site: String, mut queue: Receiver<Arc<Told>>) -> anyhow::Result<()> {
+pub async fn run(mut options: MqttOptions, site: String, mut queue: Receiver<Arc<Told>>) {
     let out = Topics { site };
     options.set_last_will(LastWill::new(out.monitor(), pulse_line(None, false), QoS::AtLeastOnce, false));
     let (client, polled) = AsyncClient::new(options, ROOM);
@@ -50,7 +50,6 @@ pub async fn run(mut options: MqttOptions, site: String, mut queue: Receiver<Arc
     publisher.leave();
     // The poll loop ends by itself once the farewell is on the wire; a broker that is away must not hold the end up.
     let _ = tokio::time::timeout(Duration::from_secs(1), poll).await;
-    Ok(())
 }
 
 #[derive(Clone)]

@@ -60,10 +60,7 @@ pub struct Qr {
 pub fn qr(url: &str) -> Option<Qr> {
     let code = qrcode::QrCode::with_error_correction_level(url, qrcode::EcLevel::L).ok()?;
     let render = |dark, light| code.render::<Dense1x2>().dark_color(dark).light_color(light).quiet_zone(true).build();
-    Some(Qr {
-        dark_on_light: render(Dense1x2::Dark, Dense1x2::Light),
-        light_on_dark: render(Dense1x2::Light, Dense1x2::Dark),
-    })
+    Some(Qr { dark_on_light: render(Dense1x2::Dark, Dense1x2::Light), light_on_dark: render(Dense1x2::Light, Dense1x2::Dark) })
 }
 
 #[cfg(test)]

@@ -13,6 +13,8 @@ pub mod roles;
 mod routes;
 mod say;
 pub mod server;
+#[cfg(test)]
+mod tests;
 
 use crate::clock::Clock;
 use crate::inlet::Inlet;

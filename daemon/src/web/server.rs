@@ -6,9 +6,10 @@ use hyper::server::conn::http1;
 use hyper_util::rt::{TokioIo, TokioTimer};
 use hyper_util::service::TowerToHyperService;
 use std::net::SocketAddr;
-use std::pin::pin;
+use std::pin::Pin;
 use std::sync::Arc;
 use std::time::Duration;
+use tokio::io::AsyncWriteExt;
 use tokio::net::{TcpListener, TcpStream};
 use tokio::sync::{Semaphore, watch};
 
@@ -53,24 +54,30 @@ async fn talk(tcp: TcpStream, peer: SocketAddr, app: Router, limits: Limits, mut
     let _ = tcp.set_nodelay(true);
     let _ = socket2::SockRef::from(&tcp).set_send_buffer_size(SEND_BUFFER);
     let app = app.layer(axum::Extension(Peer(peer)));
-    let mut connection = pin!(
-        http1::Builder::new()
-            .timer(TokioTimer::new())
-            .header_read_timeout(limits.patience)
-            .max_buf_size(64 * 1024)
-            .serve_connection(TokioIo::new(tcp), TowerToHyperService::new(app))
-    );
+    let mut connection = http1::Builder::new()
+        .timer(TokioTimer::new())
+        .header_read_timeout(limits.patience)
+        .max_buf_size(64 * 1024)
+        .serve_connection(TokioIo::new(tcp), TowerToHyperService::new(app));
     let ended = tokio::select! {
-        ended = connection.as_mut() => ended,
+        ended = &mut connection => ended,
         () = stopped(&mut stop) => {
-            connection.as_mut().graceful_shutdown();
+            Pin::new(&mut connection).graceful_shutdown();
             let _ = tokio::time::timeout(GRACE, connection).await;
             return;
         }
     };
-    if let Err(fault) = ended {
-        tracing::debug!(%peer, %fault, "a connection ended");
+    match ended {
+        Ok(()) => {}
+        Err(fault) if fault.is_timeout() => too_slow(connection.into_parts().io.into_inner()).await,
+        Err(fault) => tracing::debug!(%peer, %fault, "a connection ended"),
     }
+}
+
+/// The answer to a client whose request never came whole.
+async fn too_slow(mut tcp: TcpStream) {
+    let answer = b"HTTP/1.1 408 Request Timeout\r\nContent-Length: 31\r\nConnection: close\r\n\r\nThe request came too slowly.\r\n\n";
+    let _ = tokio::time::timeout(GRACE, tcp.write_all(answer)).await;
 }
 
 /// Waits until the program is to stop.

@@ -28,6 +28,7 @@ const live = new Live({
   call(call) { if (call.to === "lead") { if (call.state === "repeated") times += 1; aloud(call); } },
   state(state) {
     if (state === "gone") lost();
+    else if (state === "loading" && live?.reason) waiting();
     else if (state === "live") { sound.found(); whoami().then(one => { me = one; }); }
     sheet.live(state, live?.age ?? null);
   },
@@ -73,7 +74,8 @@ function draw() {
 
 /** What changes at most four times a second. */
 function slow(picture, look) {
-  const heard = (view.heard ?? []).filter(one => one.call === shown.call?.id).at(-1);
+  // Whoever heard it answered the spotter's call; the lead's has a number of its own.
+  const spoken = view.calls?.spotter?.id ?? shown.call?.id, heard = (view.heard ?? []).filter(one => one.call === spoken).at(-1);
   const asks = !$("#ack").hidden;
   $("#said").replaceChildren(...(asks && saidAt !== null ? [
     make("b", {}, `said ${span(view.t_ms - saidAt)} ago`), times > 1 ? `, ${times} times` : "", make("br"),
@@ -257,6 +259,8 @@ function lost() {
   $("#gonewords").replaceChildren(make("p", {}, live.reason ?? "This page has lost the monitor. What it showed is gone."), make("p", {}, "Look at the truss. Shout STOP. Move only when you have said so."), make("p", { class: "m" }, "Trying again. The other pages may still be live."));
   sound.lost();
 }
+
+function waiting() { put($("#gonewords"), live.reason); }
 
 const again = () => { board.refit(); if (live.state === "live") draw(); };
 addEventListener("resize", again);

@@ -26,8 +26,9 @@ export class Pulse {
   /** After a new connection the watch may be another: its clock is learnt anew. */
   renew() { this.#lag = new Lag(); this.#last = null; }
   take(view, now) {
-    const newer = this.#last === null || view.t_ms > this.#last;
-    if (view.t_ms < this.#last) this.#lag = new Lag();
+    const fell = this.#last !== null && view.t_ms < this.#last; // the monitor began anew, with another clock
+    const newer = this.#last === null || view.t_ms !== this.#last;
+    if (fell) this.#lag = new Lag();
     this.#last = view.t_ms;
     this.#behind = view.speed === undefined || view.speed === 1 ? this.#lag.take(view.t_ms, now) : 0;
     if (!newer || this.#behind > LATE_MS) return false;
@@ -63,6 +64,7 @@ export class Live {
     const source = this.#source = new EventSource(this.url);
     source.addEventListener("view", heard => this.#view(heard.data));
     source.addEventListener("call", heard => this.#call(heard.data));
+    source.onerror = () => { if (source.readyState === EventSource.CLOSED) this.#refused(); };
     source.addEventListener("not-watching", heard => this.#stopped(heard.data));
     clearTimeout(this.#renewal);
     this.#renewal = setTimeout(() => this.#again(), RENEW_MS);
@@ -74,6 +76,12 @@ export class Live {
     this.#state = "gone";
     clearTimeout(this.#timer);
     this.#on.state("gone");
+  }
+
+  /** The monitor is there but does not let this page in: its session is gone, after a new start for example. */
+  #refused() {
+    this.reason = "The monitor does not know this page. Scan a code at the desk to pair it again.";
+    this.#on.state(this.#state);
   }
 
   /** A stream that says nothing may hang on a network that is gone: it is opened anew until it speaks. */

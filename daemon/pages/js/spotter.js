@@ -34,6 +34,7 @@ const live = new Live({
   call(call) { if (call.to === "spotter") aloud(call); },
   state(state) {
     if (state === "gone") lost();
+    else if (state === "loading" && live?.reason) waiting();
     else if (state === "live") sound.found();
     sheet.live(state, live?.age ?? null);
   },
@@ -168,6 +169,8 @@ function lost() {
   );
   sound.lost();
 }
+
+function waiting() { put($("#gonewords"), live.reason); }
 
 const again = () => { board.refit(); if (live.state === "live") draw(); };
 addEventListener("resize", again);

@@ -6,8 +6,8 @@ const FINE_MS = 90_000, FINE_EVERY_MS = 100, COARSE_MS = 7_200_000, COARSE_EVERY
 export class Past {
   #fine = []; #coarse = [];
   take(t_ms, heads) {
+    if (this.#fine.length && t_ms < this.#fine.at(-1).t) { this.#fine = []; this.#coarse = []; } // another recording began
     const last = this.#fine.at(-1);
-    if (last && t_ms < last.t) { this.#fine = []; this.#coarse = []; } // another recording began
     const point = { t: t_ms, off: {}, share: {}, expected: {} };
     for (const head of heads) if (!head.again) { point.off[head.id] = head.off; point.share[head.id] = head.share; point.expected[head.id] = head.expected; }
     if (!last || t_ms - last.t >= FINE_EVERY_MS * .5) this.#fine.push(point);

@@ -27,6 +27,7 @@ const live = new Live({
   call(call) { if (call.to === id) aloud(call); },
   state(state) {
     if (state === "gone") lost();
+    else if (state === "loading" && live?.reason) waiting();
     else if (state === "live") sound.found();
     sheet.live(state, live?.age ?? null);
   },
@@ -130,6 +131,8 @@ function lost() {
   stop.show(false, false);
   sound.lost();
 }
+
+function waiting() { put($("#short"), live.reason); }
 
 const again = () => { drawn = null; if (live.state === "live") draw(); else if (shown?.look === "gone") words("Not live", "gone"); else words("Not yet live", "loading"); };
 addEventListener("resize", again);

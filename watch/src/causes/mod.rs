@@ -1,44 +1,122 @@
 //! What is not as it should be at this moment, and what causes it: conditions out of the estimate, without memory of the telling.
+//!
+//! The order is that of causation: instruments that lie, heads that fell, forces from outside, ropes against heads, and only then
+//! levels and weights, which follow from all of these. Where a cause stands, what follows from it is held back (neither coming
+//! nor going), so that one cause is one finding; what is over a rating or past never-exceed is never held back.
+
+pub mod drop;
+pub mod force;
+pub mod instruments;
+pub mod level;
+pub mod scope;
+pub mod weight;
 
 use crate::condition::Condition;
-use crate::estimate::Estimator;
+use crate::estimate::{BaseRule, Estimator};
 use crate::health::Health;
 use crate::limits::Limits;
-use crate::scene::Scene;
+use crate::scene::{Motion, Scene};
 use crate::setup::Setup;
-use raisewatch_protocol::Mono;
+use drop::DropCauses;
+use force::ForceCauses;
+use instruments::InstrumentCauses;
+use level::{LeanCauses, LevelCauses};
+use raisewatch_protocol::words::Step;
+use raisewatch_protocol::{Mono, Span};
+use scope::{Keys, Scope};
+use weight::WeightCauses;
 
 /// Tells the conditions of the moment.
 #[derive(Clone, Debug)]
-pub struct Causes {}
+pub struct Causes {
+    keys: Keys,
+    instruments: InstrumentCauses,
+    drops: DropCauses,
+    forces: ForceCauses,
+    levels: LevelCauses,
+    leans: LeanCauses,
+    weights: WeightCauses,
+    base: BaseRule,
+    rebase: bool,
+    due: Option<Mono>,
+}
 
 impl Causes {
     /// Causes of a lift that has just begun.
-    pub fn new(_setup: &Setup) -> Self {
-        Causes {}
+    pub fn new(setup: &Setup) -> Self {
+        let (channels, towers) = (setup.channels.len(), setup.plan.towers.len());
+        Causes {
+            keys: Keys::default(),
+            instruments: InstrumentCauses::new(channels),
+            drops: DropCauses::default(),
+            forces: ForceCauses::new(towers),
+            levels: LevelCauses::default(),
+            leans: LeanCauses::new(channels),
+            weights: WeightCauses::default(),
+            base: BaseRule::Follows(3.0),
+            rebase: false,
+            due: None,
+        }
     }
 
     /// Adds every condition of this moment to `found` (cleared by the caller, its room reused). Once after each
-    /// [`Estimator::advance`].
+    /// [`Estimator::advance`]; `estimator` is then told how its base of the shares follows.
+    #[allow(clippy::too_many_arguments)]
     pub fn judge(
         &mut self,
-        _setup: &Setup,
-        _scene: &Scene,
-        _limits: &Limits,
-        _health: &[Health],
-        _estimator: &Estimator,
-        _now: Mono,
-        _found: &mut Vec<Condition>,
+        setup: &Setup,
+        scene: &Scene,
+        limits: &Limits,
+        health: &[Health],
+        estimator: &mut Estimator,
+        now: Mono,
+        found: &mut Vec<Condition>,
     ) {
+        let scope = Scope { setup, scene, limits, health, est: estimator, now };
+        self.instruments.judge(&scope, found);
+        let dropped = self.drops.judge(&scope, found);
+        let forces = self.forces.judge(&scope, found);
+        let resting = forces.held && scene.motion == Motion::Down;
+        let ropes = self.forces.ropes(&scope, resting, found);
+        let covered = dropped || forces.held || ropes;
+        self.weights.towers(&scope, covered, found);
+        self.levels.judge(&scope, covered, found);
+        self.leans.judge(&scope, found);
+        self.weights.weights(&scope, forces, dropped || ropes, found);
+        self.keys.finish(found);
+        self.base = base_rule(&scope, forces);
+        self.rebase = self.weights.settled_announced(&scope);
+        self.due = self.forces.due_s(&scope).map(|s| Mono(0) + Span::from_s(s));
+        estimator.set_base(self.base);
+        if self.rebase {
+            estimator.rebase();
+        }
     }
 
     /// When the next condition may change by time alone (a span that runs out), if any: the watch is stepped there.
     pub fn deadline(&self) -> Option<Mono> {
-        None
+        self.due
     }
 
     /// Whether a channel is known to be no guard any more (knocked, frozen, noisy…): [`Health::trusted`] follows it.
-    pub fn distrusts(&self, _channel: usize) -> bool {
-        false
+    pub fn distrusts(&self, channel: usize) -> bool {
+        self.instruments.distrusts(channel)
+    }
+}
+
+/// How the base of the shares follows: quickly where changes are announced or settle, slowly while cranking (tails, friction,
+/// cells that drift), hardly while standing, and not at all while a force is suspected.
+fn base_rule(scope: &Scope, forces: force::Forces) -> BaseRule {
+    let rested = scope.now_s() - scope.scene.since.s();
+    match scope.scene.step {
+        Step::Rig | Step::Change | Step::Strike | Step::Land => BaseRule::Follows(3.0),
+        Step::TestLift => BaseRule::Follows(5.0),
+        Step::Stand if rested < 20.0 => BaseRule::Follows(3.0),
+        // A cell creeps and cools over hours, somebody adds a banner within a minute.
+        Step::Stand if scope.est.total_excess_n()[2].is_some_and(|e| e.abs() < 15.0) => BaseRule::Follows(900.0),
+        Step::Stand => BaseRule::Held,
+        _ if forces.held => BaseRule::Held,
+        _ if forces.suspected => BaseRule::Follows(60.0),
+        _ => BaseRule::Follows(15.0),
     }
 }

@@ -12,9 +12,10 @@ pub mod levels;
 pub mod loads;
 mod refusals;
 pub mod robust;
-mod shares;
+pub mod shares;
 pub mod sums;
 pub mod tilt;
+pub mod watched;
 pub mod window;
 
 use crate::calibrate::Calibrated;
@@ -29,6 +30,7 @@ use loads::Loads;
 use raisewatch_protocol::Mono;
 use raisewatch_protocol::words::Channel;
 use sums::Sums;
+use watched::Watched;
 
 /// The estimate of one tower. `None` where the instruments fitted and heard cannot know it; never zero in its place.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -110,6 +112,7 @@ pub struct Estimator {
     base: BaseRule,
     total_excess: [Option<f64>; 4],
     bears: Vec<bool>,
+    watched: Vec<Watched>,
 }
 
 /// How fast the base of the shares follows what is measured.
@@ -143,6 +146,7 @@ impl Estimator {
             base: BaseRule::Follows(3.0),
             total_excess: [None; 4],
             bears: vec![false; n],
+            watched: setup.channels.iter().map(|s| Watched::new(1.0 / s.period_s)).collect(),
             sums,
         })
     }
@@ -153,6 +157,7 @@ impl Estimator {
         let t_s = reading.at.s();
         let c = reading.channel;
         self.heard[c] = Some(t_s);
+        self.watched[c].heard(t_s, reading.value);
         let seat = &setup.channels[c];
         match seat.channel {
             Channel::TrussAlong => {
@@ -192,6 +197,7 @@ impl Estimator {
         }
         self.levels.predict(now_s, self.moving(scene));
         self.loads.advance(now_s);
+        self.watched.iter_mut().for_each(|w| w.advance(now_s));
         self.stand(setup, scene, health, now_s);
         self.settle_refusals(setup, health, now_s);
         for j in 0..self.bears.len() {
@@ -287,6 +293,7 @@ impl Estimator {
 
     /// A channel was zeroed (or taken as backwards): what was learnt of its bias no longer holds.
     pub fn renewed(&mut self, setup: &Setup, channel: usize) {
+        self.watched[channel].renew();
         self.levels.renew(channel);
         self.loads.renewed(setup, channel);
     }
@@ -330,6 +337,16 @@ impl Estimator {
     /// Whether a box was moved on its seat.
     pub fn jumped(&self, channel: usize) -> bool {
         self.levels.tilts[channel].as_ref().is_some_and(|t| t.jumped)
+    }
+
+    /// What is kept of a channel beside the filter.
+    pub fn watched(&self, channel: usize) -> &Watched {
+        &self.watched[channel]
+    }
+
+    /// Mean of a channel over the last 3 s.
+    pub fn slow_mean(&self, channel: usize) -> Option<window::Mean> {
+        self.watched[channel].mean()
     }
 
     /// How the base of the shares follows from now on.

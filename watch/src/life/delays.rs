@@ -36,18 +36,20 @@ pub fn delays(kind: Kind, severity: Severity, scene: &Scene, in_line: bool) -> D
         Roll => s(1_000, 3_000),
         Joint | Portal => s(2_000, 3_000),
         Sinking => s(5_000, 60_000),
-        Caught | Resting => s(300, 2_000),
-        Slack => s(200, 1_000),
+        // These carry their own confirmation: it is part of the signature.
+        Caught | Resting => s(0, 2_000),
+        Slack => s(0, 1_000),
         // The amount is a 1 s mean already: a stop needs no second wait.
         Overload => s(if stop { 0 } else { 1_000 }, 3_000),
         // Already judged over their own span by the cause.
         Dropped | Slipping | Top => s(0, 5_000),
-        Stuck => s(300, 2_000),
+        Stuck => s(0, 2_000),
         OffPlan if moving => s(if stop { 300 } else { 700 }, 2_000),
-        OffPlan if scene.step == Step::TestLift => s(5_000, 5_000),
+        OffPlan if scene.step == Step::TestLift => s(0, 5_000),
         OffPlan => s(10_000, 60_000),
         ExtraWeight | MissingWeight if moving => s(if stop { 300 } else { 700 }, 2_000),
-        ExtraWeight | MissingWeight if scene.step == Step::TestLift => s(5_000, 5_000),
+        // The cause waits longer than a hand rests on a truss.
+        ExtraWeight | MissingWeight if scene.step == Step::TestLift => s(0, 5_000),
         ExtraWeight | MissingWeight => s(10_000, 60_000),
         Light => s(2_000, 5_000),
         // The 15 s after `stand` are the cause's own.

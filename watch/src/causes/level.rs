@@ -1,0 +1,251 @@
+//! `uneven` and `twist`: heads that stand off the level line.
+
+use super::scope::{Held, Scope, against, gravity, known, limit_of};
+use crate::condition::{Condition, Known, Stands, Unit};
+use crate::estimate::level::{Layout, factors};
+use crate::limits::Pair;
+use crate::scene::Motion;
+use raisewatch_protocol::words::{Kind, Severity, Step};
+
+/// Never past this, whatever the step: 2 degrees. Source: JOB section 4.
+const NEVER_EXCEED_RAD: f64 = 2.0 * std::f64::consts::PI / 180.0;
+/// Heads that part so fast go opposite ways: 0.4 degrees a second for 0.7 s, past 0.25 degrees (JOB section 4).
+const PARTING_RAD_S: f64 = 0.4 * std::f64::consts::PI / 180.0;
+const PARTED_RAD: f64 = 0.25 * std::f64::consts::PI / 180.0;
+const PARTING_S: f64 = 0.7;
+/// For so long a section change may stand off the line below the stop, s (JOB section 4).
+const SECTION_S: f64 = 10.0;
+
+/// Memory of the level causes.
+#[derive(Clone, Debug, Default)]
+pub struct LevelCauses {
+    parting: Held,
+    section: Held,
+}
+
+/// One way of being off, the gravest of which is told.
+struct Off {
+    kind: Kind,
+    tower: usize,
+    amount: Known,
+    stands: Stands,
+    limit: f64,
+    beyond: bool,
+}
+
+impl LevelCauses {
+    /// Adds what stands off the level line. `covered`: a graver cause stands that explains it.
+    pub fn judge(&mut self, scope: &Scope, covered: bool, found: &mut Vec<Condition>) {
+        let line = &scope.est.estimate().level;
+        let Some((rake, (high, low))) = line.rake_mm.zip(line.extremes) else {
+            self.parting.see(false, scope.now_s());
+            found.push(Condition::of(Kind::Uneven));
+            return;
+        };
+        let mut worst: Option<Off> = None;
+        self.rake(scope, rake, high, low, &mut worst);
+        match scope.est.sums().layout {
+            Layout::Pair => {}
+            Layout::Line => self.line(scope, &mut worst),
+            Layout::Ring => self.twist(scope, &mut worst),
+        }
+        let Some(mut off) = worst else { return };
+        self.gate(scope, &mut off);
+        // Nothing is gated above never-exceed, nor put under another cause.
+        if covered && !off.beyond && matches!(off.stands, Stands::At(_)) {
+            off.stands = Stands::Within;
+        }
+        found.push(Condition {
+            tower: Some(off.tower),
+            piece: Some(scope.setup.plan.towers[off.tower].piece),
+            amount: Some(off.amount),
+            unit: Unit::Mm,
+            limit: Some(off.limit),
+            stands: off.stands,
+            never_gated: off.beyond,
+            ..Condition::of(off.kind)
+        });
+    }
+
+    fn rake(&mut self, scope: &Scope, rake: Known, high: usize, low: usize, worst: &mut Option<Off>) {
+        let apart_mm = scope.apart_m(high, low) * 1000.0;
+        let down = motion(scope) == Motion::Down;
+        // Raising, the high head waits; lowering, the low one.
+        let (tower, sign) = if down { (low, -1.0) } else { (high, 1.0) };
+        // Between two that stand alike the level line knows which is which.
+        let tower = if scope.towers() == 2 { scope.est.estimate().level.odd.unwrap_or(tower) } else { tower };
+        let beyond = rake.value > apart_mm * NEVER_EXCEED_RAD.sin();
+        let parting = self.parts(scope, rake, high, low, apart_mm);
+        let (stands, limit) = match scope.rows().rake_mm {
+            _ if beyond => (Stands::At(Severity::Stop), apart_mm * NEVER_EXCEED_RAD.sin()),
+            Some(pair) if parting => (Stands::At(Severity::Stop), pair.warn),
+            Some(pair) => {
+                let stands = against(rake.value, &pair);
+                (stands, limit_of(stands, &pair))
+            }
+            None => return,
+        };
+        let amount = Known { value: sign * rake.value, sigma: rake.sigma };
+        take_worse(worst, Off { kind: Kind::Uneven, tower, amount, stands, limit, beyond });
+    }
+
+    fn parts(&mut self, scope: &Scope, rake: Known, high: usize, low: usize, apart_mm: f64) -> bool {
+        let towers = &scope.est.estimate().towers;
+        let rate = towers[high].rate_mm_s.zip(towers[low].rate_mm_s).map_or(0.0, |(h, l)| h.value - l.value);
+        let fast = scope.scene.guarded_as_moving() && rate > apart_mm * PARTING_RAD_S && rake.value > apart_mm * PARTED_RAD;
+        self.parting.see(fast, scope.now_s()) >= PARTING_S
+    }
+
+    /// In line: an inner head out of the chord of the ends, and what the heights alone do to any share.
+    fn line(&mut self, scope: &Scope, worst: &mut Option<Off>) {
+        let line = &scope.est.estimate().level;
+        let Some(odd) = line.odd else { return };
+        let Some(amount) = line.above_mm[odd] else { return };
+        let n = scope.towers();
+        if let Some(pair) = scope.rows().line_mm {
+            let at = &scope.est.sums().at;
+            let out = (1..n - 1).map(|j| self.out_of_chord(scope, at, j)).fold(0.0, f64::max);
+            let stands = against(out, &pair);
+            take_worse(worst, Off { kind: Kind::Uneven, tower: odd, amount, stands, limit: limit_of(stands, &pair), beyond: false });
+        }
+        if let Some(pair) = scope.rows().share_n {
+            let stands = against(by_heights(scope), &pair);
+            let limit = scope.rows().line_mm.map_or(amount.value.abs(), |p| limit_of(stands, &p));
+            take_worse(worst, Off { kind: Kind::Uneven, tower: odd, amount, stands, limit, beyond: false });
+        }
+    }
+
+    fn out_of_chord(&self, scope: &Scope, at: &[[f64; 2]], j: usize) -> f64 {
+        let towers = &scope.est.estimate().towers;
+        let ends = [0, at.len() - 1];
+        let f = factors(&ends, Layout::Line, at, j);
+        let offset = |k: usize| towers[k].offset_mm.map_or(0.0, |o| o.value);
+        (offset(j) - f[0] * offset(ends[0]) - f[1] * offset(ends[1])).abs()
+    }
+
+    fn twist(&mut self, scope: &Scope, worst: &mut Option<Off>) {
+        let line = &scope.est.estimate().level;
+        let Some(odd) = line.odd else { return };
+        let (Some(amount), Some(pair)) = (line.above_mm[odd], scope.rows().twist_mm) else { return };
+        let stands = against(amount.value.abs(), &pair);
+        let off = Off { kind: Kind::Twist, tower: odd, amount, stands, limit: limit_of(stands, &pair), beyond: false };
+        // One corner off the plane of the others is a twist, whatever it does to the rake.
+        match worst {
+            Some(w) if w.kind == Kind::Uneven && !w.beyond && gravity(stands) >= 4 => *worst = Some(off),
+            _ => take_worse(worst, off),
+        }
+    }
+
+    /// Steps in which a warn waits. A stop never does.
+    fn gate(&mut self, scope: &Scope, off: &mut Off) {
+        let warns = off.stands == Stands::At(Severity::Warn);
+        let lasted = self.section.see(warns && scope.scene.step == Step::Section, scope.now_s());
+        let waits = match scope.scene.step {
+            Step::Section => lasted < SECTION_S,
+            Step::Land => true,
+            // One tower is being cranked on purpose.
+            Step::TestLift => scope.scene.turn.is_some(),
+            _ => false,
+        };
+        if warns && waits {
+            off.stands = Stands::Within;
+        }
+    }
+}
+
+fn motion(scope: &Scope) -> Motion {
+    if scope.scene.motion == Motion::Still { scope.scene.last_moving } else { scope.scene.motion }
+}
+
+fn take_worse(worst: &mut Option<Off>, off: Off) {
+    if worst.as_ref().is_none_or(|w| gravity(off.stands) > gravity(w.stands)) {
+        *worst = Some(off);
+    }
+}
+
+/// The most that the offsets, the total unchanged, do to any share, N.
+fn by_heights(scope: &Scope) -> f64 {
+    let towers = &scope.est.estimate().towers;
+    let line = &scope.est.estimate().level.above_mm;
+    (0..towers.len())
+        .map(|j| {
+            let change: f64 =
+                line.iter().enumerate().map(|(k, above)| scope.est.sums().stiffness_n_per_m(j, k) * above.map_or(0.0, |a| a.value) * 1e-3).sum();
+            change.abs()
+        })
+        .fold(0.0, f64::max)
+}
+
+/// `lean` and `roll`: plumb of the masts and turn of the truss, as changes since the truss left the working height.
+#[derive(Clone, Debug, Default)]
+pub struct LeanCauses {
+    /// By channel: the value that counts as plumb, rad.
+    plumb: Vec<Option<f64>>,
+    /// By channel: whether it was ever judged under load.
+    loaded: Vec<bool>,
+}
+
+impl LeanCauses {
+    /// For these channels.
+    pub fn new(channels: usize) -> Self {
+        LeanCauses { plumb: vec![None; channels], loaded: vec![false; channels] }
+    }
+
+    /// Adds leaning masts and a turning truss.
+    pub fn judge(&mut self, scope: &Scope, found: &mut Vec<Condition>) {
+        use raisewatch_protocol::words::Channel::{MastAcross, MastAlong, TrussAcross};
+        for kind in [Kind::Lean, Kind::Roll] {
+            let pair = if kind == Kind::Lean { scope.rows().lean_deg } else { scope.rows().roll_deg };
+            for tower in 0..scope.towers() {
+                let mut worst: Option<Known> = None;
+                let mut fitted = false;
+                for (c, seat) in scope.setup.channels.iter().enumerate() {
+                    let ours = if kind == Kind::Lean { matches!(seat.channel, MastAlong | MastAcross) } else { seat.channel == TrussAcross };
+                    if seat.tower != tower || !ours {
+                        continue;
+                    }
+                    fitted = true;
+                    if let Some(now) = self.change(scope, c)
+                        && worst.is_none_or(|w| now.value.abs() > w.value.abs())
+                    {
+                        worst = Some(now);
+                    }
+                }
+                let Some(pair) = pair.filter(|_| fitted) else { continue };
+                found.push(told(kind, tower, worst, &pair));
+            }
+        }
+    }
+
+    /// Change of a tilt since it was plumb, deg.
+    fn change(&mut self, scope: &Scope, c: usize) -> Option<Known> {
+        let mean = scope.est.slow_mean(c).filter(|_| scope.health[c].live && scope.health[c].trusted)?;
+        let planned = scope.est.sums().rolls[c].1.iter().zip(&scope.est.estimate().towers);
+        let by_heads: f64 = planned.map(|(k, t)| k * t.offset_mm.map_or(0.0, |o| o.value * 1e-3)).sum();
+        let value = mean.value - by_heads;
+        if !scope.hangs() && !self.loaded[c] || self.plumb[c].is_none() {
+            // Levelling goes on: the last stand before the lift is the reference.
+            self.plumb[c] = Some(value);
+        }
+        self.loaded[c] |= scope.hangs();
+        if scope.scene.step == Step::Rig {
+            self.loaded[c] = false;
+        }
+        // Before the lift a zeroed mast shows its plumb itself.
+        let from = if scope.hangs() { self.plumb[c]? } else if scope.health[c].zeroed { 0.0 } else { return None };
+        let noise = mean.spread / (mean.count as f64 / 4.0).max(1.0).sqrt();
+        Some(Known { value: (value - from).to_degrees(), sigma: noise.to_degrees().hypot(0.02) })
+    }
+}
+
+fn told(kind: Kind, tower: usize, amount: Option<Known>, pair: &Pair) -> Condition {
+    let stands = amount.map_or(Stands::Unknown, |a| against(a.value.abs(), pair));
+    Condition {
+        tower: Some(tower),
+        amount: amount.and_then(|a| known(a.value, a.sigma)),
+        unit: Unit::Deg,
+        limit: Some(limit_of(stands, pair)),
+        stands,
+        ..Condition::of(kind)
+    }
+}

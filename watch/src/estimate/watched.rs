@@ -1,0 +1,97 @@
+//! What is kept of every channel beside the filter: its slow mean, and how often it repeats itself.
+
+use super::window::{Mean, Stretch, Trace};
+
+/// One channel.
+#[derive(Clone, Debug)]
+pub struct Watched {
+    slow: Trace,
+    last: f64,
+    seen: u32,
+    /// Chance that a reading repeats the one before, learnt while it lives.
+    repeats: f64,
+    run: u32,
+    run_since_s: f64,
+    newest_s: f64,
+}
+
+impl Watched {
+    /// A channel that is stated to speak so often.
+    pub fn new(rate_hz: f64) -> Self {
+        let room = (6.0 * rate_hz).clamp(32.0, 2000.0) as usize;
+        Watched { slow: Trace::new(room, &[Stretch::last(3.0)]), last: f64::NAN, seen: 0, repeats: 0.5, run: 0, run_since_s: 0.0, newest_s: 0.0 }
+    }
+
+    /// Takes a value.
+    pub fn heard(&mut self, t_s: f64, value: f64) {
+        let same = value == self.last;
+        self.newest_s = t_s;
+        self.last = value;
+        self.seen = self.seen.saturating_add(1);
+        if same {
+            self.run += 1;
+        } else {
+            (self.run, self.run_since_s) = (0, t_s);
+        }
+        // A long run is not what is usual: it must not teach itself to be.
+        if self.run < 12 {
+            self.repeats += 0.02 * (f64::from(u8::from(same)) - self.repeats);
+        }
+        self.slow.push(t_s, value);
+    }
+
+    /// Lets time pass.
+    pub fn advance(&mut self, now_s: f64) {
+        self.slow.advance(now_s);
+    }
+
+    /// It was zeroed: values before it mean something else.
+    pub fn renew(&mut self) {
+        self.slow.clear();
+        self.last = f64::NAN;
+        self.run = 0;
+    }
+
+    /// Mean of the last 3 s; of the newest value where it speaks slower.
+    pub fn mean(&self) -> Option<Mean> {
+        self.slow.mean(0).or((self.seen > 0 && !self.last.is_nan()).then_some(Mean { value: self.last, spread: 0.0, count: 1 }))
+    }
+
+    /// For how long it has given one and the same value, s.
+    pub fn same_for_s(&self) -> f64 {
+        self.newest_s - self.run_since_s
+    }
+
+    /// Logarithm (base 10) of the chance that a living channel of this kind repeats itself so often.
+    pub fn log_chance(&self) -> f64 {
+        // Fewer than thirty readings teach nothing.
+        if self.seen < 30 { 0.0 } else { f64::from(self.run) * self.repeats.clamp(0.02, 1.0).log10() }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_noisy_channel_that_stops_is_unlikely_to_live() {
+        let mut w = Watched::new(20.0);
+        for i in 0..200 {
+            w.heard(i as f64 * 0.05, (i * 7919 % 101) as f64);
+        }
+        assert!(w.log_chance() > -1.0);
+        for i in 200..250 {
+            w.heard(i as f64 * 0.05, 5.0);
+        }
+        assert!(w.same_for_s() > 2.0 && w.log_chance() < -20.0, "{}", w.log_chance());
+    }
+
+    #[test]
+    fn a_coarse_quiet_channel_may_repeat_itself() {
+        let mut w = Watched::new(20.0);
+        for i in 0..2000 {
+            w.heard(i as f64 * 0.05, f64::from(u8::from(i % 60 == 0)));
+        }
+        assert!(w.log_chance() > -6.0, "{}", w.log_chance());
+    }
+}

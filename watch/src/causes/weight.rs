@@ -27,7 +27,6 @@ pub struct WeightCauses {
     steady_n: Option<f64>,
     steady: Held,
     announced: Held,
-    share_off: Held,
 }
 
 impl WeightCauses {

@@ -2,8 +2,8 @@
 //! that was refused. Nothing is refused in silence, and nothing refused becomes a number.
 
 use crate::input::Input;
-use crate::kit::{Fitted, Kit, Node};
-use crate::measure::{MeasureFault, measure};
+use crate::kit::{Calibration, Fitted, Kit, Node};
+use crate::measure::measure;
 use crate::reading::{NoValue, Packet, Reading};
 use crate::senml::{self, Datum, RELATIVE_BELOW_S, Record};
 use crate::trace::{Arrival, TraceLine};
@@ -41,8 +41,6 @@ pub enum Reason {
     UnknownName,
     /// A unit that is none of ours, or does not fit the channel.
     WrongUnit,
-    /// No unit, neither on the wire nor in the kit.
-    NoUnit,
     /// Not a finite number.
     NotANumber,
     /// Older than a second, by the node's own word.
@@ -64,7 +62,6 @@ impl Reason {
             Reason::OtherNode => "other-node",
             Reason::UnknownName => "unknown-name",
             Reason::WrongUnit => "wrong-unit",
-            Reason::NoUnit => "no-unit",
             Reason::NotANumber => "not-a-number",
             Reason::Late => "late",
             Reason::Retained => "retained",
@@ -225,7 +222,7 @@ impl Intake {
             Named::Channel(fitted) => fitted,
             _ => return taken.refuse(&node.id, Reason::UnknownName, &not_in_kit(name)),
         };
-        let value = match (value, letters(fitted.channel, quad.kind, quad.unit)) {
+        let value = match (value, letters(fitted, quad.kind, quad.unit)) {
             (Err(none), _) => {
                 let text = format!("{}: `{}`, expected a number", fitted.channel, quad.value);
                 taken.refuse(&node.id, Reason::NotANumber, &text);
@@ -358,11 +355,7 @@ fn take_seq(node: &Node, record: &Record<'_>, packet: &mut Packet, taken: &mut T
 
 fn valued(node: &Node, fitted: &Fitted, number: f64, unit: Option<&str>, taken: &mut Taken) -> Result<crate::reading::Value, NoValue> {
     measure(fitted, number, unit).map_err(|fault| {
-        let reason = match fault {
-            MeasureFault::NoUnit(_) => Reason::NoUnit,
-            MeasureFault::UnknownUnit(_) | MeasureFault::OtherDimension { .. } => Reason::WrongUnit,
-        };
-        taken.refuse(&node.id, reason, &format!("{}: {fault}", fitted.channel));
+        taken.refuse(&node.id, Reason::WrongUnit, &format!("{}: {fault}", fitted.channel));
         NoValue::Garbled
     })
 }
@@ -382,19 +375,20 @@ fn code(code: &str) -> Option<Channel> {
     })
 }
 
-/// The unit that XDR's two letters mean for this channel: its own, or none for a generic count (type G, no unit).
+/// The unit that XDR's two letters mean for this channel: its own, or none for a generic number (type G, no unit) where
+/// the kit says what that is.
 ///
 /// Errors: the letters that were expected.
-fn letters(channel: Channel, kind: &str, unit: &str) -> Result<Option<&'static str>, &'static str> {
+fn letters(fitted: &Fitted, kind: &str, unit: &str) -> Result<Option<&'static str>, &'static str> {
     use Channel::*;
-    let (right_kind, right_unit, symbol, expected) = match channel {
+    let (right_kind, right_unit, symbol, expected) = match fitted.channel {
         MastAlong | MastAcross | TrussAlong | TrussAcross => ("A", "D", "deg", "A,D (degrees)"),
         HeadLoad | RopeLoad => ("N", "N", "N", "N,N (newtons)"),
         Height => ("D", "M", "m", "D,M (metres)"),
         Battery => ("U", "V", "V", "U,V (volts)"),
     };
     match (kind, unit) {
-        ("G", "") => Ok(None),
+        ("G", "") if fitted.unit.is_some() || fitted.calibration != Calibration::None => Ok(None),
         _ if (kind, unit) == (right_kind, right_unit) => Ok(Some(symbol)),
         _ => Err(expected),
     }

@@ -1,7 +1,7 @@
 //! Tests of the intake: each rule of the wire, from both of its sides, through the lines of a trace.
 
 use super::*;
-use crate::kit::{Calibration, Transport, WireUnit};
+use crate::kit::{Transport, WireUnit};
 use crate::reading::Value;
 use crate::units::{Angle, Force, Length, Voltage};
 use crate::xdr::checksum;
@@ -114,9 +114,9 @@ fn units() {
     check_pack(r#"[{"n":"T1","u":"rad","v":1}]"#, &["0 truss-along 1.000000 rad"], &[]); // the wire's goes first
     check_pack(r#"[{"bu":"kg","n":"head-load","v":1}]"#, &["0 head-load 9.807 N"], &[]);
     check_pack(r#"[{"n":"battery","u":"mV","v":3700}]"#, &["0 battery 3.700 V"], &[]);
+    check_pack(r#"[{"n":"head-load","v":951}]"#, &["0 head-load 951.000 N"], &[]); // the channel's own
     check_pack(r#"[{"n":"rope-load","v":95100}]"#, &["0 rope-load 95100 raw"], &[]);
     // A channel in a unit that is refused is heard, but has no value: garbled, never a number.
-    check_pack(r#"[{"n":"head-load","v":951}]"#, &["0 head-load Garbled"], &["no-unit"]);
     check_pack(r#"[{"n":"head-load","u":"kN","v":1}]"#, &["0 head-load Garbled"], &["wrong-unit"]);
     check_pack(r#"[{"n":"head-load","u":"mm","v":1}]"#, &["0 head-load Garbled"], &["wrong-unit"]);
     check_pack(
@@ -204,7 +204,7 @@ fn xdr_letters_and_null_fields() {
     check_xdr("n2", "N,1,,HL", &["1 head-load Garbled"], &["wrong-unit"]);
     check_xdr("n2", "N,1x,N,HL", &["1 head-load Garbled"], &["not-a-number"]);
     check_xdr("n1", "G,951,,RL", &["0 rope-load 951 raw"], &[]); // counts that the kit scales
-    check_xdr("n2", "G,951,,HL", &["1 head-load Garbled"], &["no-unit"]);
+    check_xdr("n2", "G,951,,HL", &["1 head-load Garbled"], &["wrong-unit"]);
 }
 
 #[test]

@@ -19,9 +19,6 @@ pub enum MeasureFault {
         /// Units that fit.
         expected: &'static str,
     },
-    /// Neither wire nor kit names one, and nothing calibrates bare counts.
-    #[error("no unit, neither on the wire nor in the kit; expected {0}")]
-    NoUnit(&'static str),
 }
 
 impl WireUnit {
@@ -66,6 +63,17 @@ impl WireUnit {
     }
 }
 
+/// The unit in which a channel is told where nothing else is said.
+fn own(channel: Channel) -> WireUnit {
+    use Channel::*;
+    match channel {
+        MastAlong | MastAcross | TrussAlong | TrussAcross => WireUnit::Rad,
+        HeadLoad | RopeLoad => WireUnit::N,
+        Height => WireUnit::M,
+        Battery => WireUnit::V,
+    }
+}
+
 /// The units that a channel may come in: in words, and as a list.
 pub fn units_of(channel: Channel) -> (&'static str, &'static [WireUnit]) {
     use Channel::*;
@@ -77,7 +85,8 @@ pub fn units_of(channel: Channel) -> (&'static str, &'static [WireUnit]) {
     }
 }
 
-/// The value of `number` in the unit that the wire names, else the kit's.
+/// The value of `number` in the unit that the wire names, else the kit's, else the channel's own (docs/forms.md, "Axes and
+/// signs"): a tilt that comes in degrees without saying so is then far too large, which the watch tells as `wrong-unit`.
 ///
 /// A unit that fits the channel gives rad, N, m or V. Where the kit calibrates (`scale`, `points`), a bare number, and one
 /// in the unit that the kit itself states (the millivolts of a load cell's bridge), stays as it is: [`Value::Raw`].
@@ -95,7 +104,7 @@ pub fn measure(fitted: &Fitted, number: f64, unit: Option<&str>) -> Result<Value
     };
     match unit {
         None if calibrated => Ok(Value::Raw(number)),
-        None => Err(MeasureFault::NoUnit(expected)),
+        None => Ok(own(fitted.channel).value(number)),
         Some(unit) if unit.fits(fitted.channel) => Ok(unit.value(number)),
         Some(unit) if calibrated && fitted.unit == Some(unit) => Ok(Value::Raw(number)),
         Some(found) => Err(MeasureFault::OtherDimension { found, expected }),
@@ -146,12 +155,14 @@ mod tests {
     }
 
     #[test]
-    fn without_a_unit_the_kits_is_meant_and_without_that_nothing() {
+    fn without_a_unit_the_kits_is_meant_and_without_that_the_channels_own() {
         let deg = fitted(Channel::TrussAlong, Some(WireUnit::Deg), Calibration::None);
         assert_eq!(measure(&deg, 1.0, None), Ok(Value::Angle(Angle::from_deg(1.0))));
         assert_eq!(measure(&deg, 1.0, Some("rad")), Ok(Value::Angle(Angle(1.0))));
         let bare = fitted(Channel::TrussAlong, None, Calibration::None);
-        assert_eq!(measure(&bare, 1.0, None), Err(MeasureFault::NoUnit("rad or deg")));
+        assert_eq!(measure(&bare, 1.0, None), Ok(Value::Angle(Angle(1.0))));
+        let load = fitted(Channel::HeadLoad, None, Calibration::None);
+        assert_eq!(measure(&load, 951.0, Some("")), Ok(Value::Force(Force(951.0))));
     }
 
     #[test]

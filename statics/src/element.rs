@@ -12,8 +12,6 @@ pub(crate) enum Part {
     Point { at: f64, n: f64, torque: f64 },
     /// A weight per length that varies linearly, N/m, with a torque per length, N m/m.
     Spread { from: f64, to: f64, first: f64, last: f64, torque_first: f64, torque_last: f64 },
-    /// A couple in the sense of `slope`, N m.
-    Couple { at: f64, nm: f64 },
 }
 
 /// What the truss does at one place.
@@ -66,32 +64,30 @@ impl Element {
         k
     }
 
-    /// Shape functions at `x`: what each end unknown gives to `w`, `slope` and `roll` there.
-    fn shapes(&self, x: f64) -> ([f64; 6], [f64; 6], [f64; 6]) {
-        let (l, s) = (self.len, x / self.len);
+    /// Shape functions at `x`: what each end unknown gives to `w` and `roll` there.
+    fn shapes(&self, x: f64) -> ([f64; 6], [f64; 6]) {
+        let s = x / self.len;
         let w = [1.0 - 3.0 * s * s + 2.0 * s * s * s, x * (1.0 - s) * (1.0 - s), 0.0, s * s * (3.0 - 2.0 * s), x * s * (s - 1.0), 0.0];
-        let slope = [6.0 * (s * s - s) / l, 1.0 - 4.0 * s + 3.0 * s * s, 0.0, 6.0 * (s - s * s) / l, 3.0 * s * s - 2.0 * s, 0.0];
         let roll = [0.0, 0.0, 1.0 - s, 0.0, 0.0, s];
-        (w, slope, roll)
+        (w, roll)
     }
 
     /// Adds the forces that `part` puts on the ends (up, and in the sense of slope and roll). Exact: for a prismatic beam
     /// the clamped-end forces are the shape functions weighted by the load.
     pub fn end_loads(&self, part: &Part, out: &mut [f64; 6]) {
-        let mut add = |at: f64, n: f64, torque: f64, couple: f64| {
-            let (w, slope, roll) = self.shapes(at);
+        let mut add = |at: f64, n: f64, torque: f64| {
+            let (w, roll) = self.shapes(at);
             for i in 0..6 {
-                out[i] += -n * w[i] + couple * slope[i] + torque * roll[i];
+                out[i] += -n * w[i] + torque * roll[i];
             }
         };
         match *part {
-            Part::Point { at, n, torque } => add(at, n, torque, 0.0),
-            Part::Couple { at, nm } => add(at, 0.0, 0.0, nm),
+            Part::Point { at, n, torque } => add(at, n, torque),
             Part::Spread { from, to, first, last, torque_first, torque_last } => {
                 for (s, weight) in GAUSS {
                     let ds = weight * (to - from);
                     let (q, t) = (first + (last - first) * s, torque_first + (torque_last - torque_first) * s);
-                    add(from + (to - from) * s, q * ds, t * ds, 0.0);
+                    add(from + (to - from) * s, q * ds, t * ds);
                 }
             }
         }
@@ -113,21 +109,20 @@ impl Element {
         let mut ei_slope = m0 * x + v0 * x * x / 2.0;
         let mut ei_w = m0 * x * x / 2.0 + v0 * x * x * x / 6.0;
         let mut gj_roll = t0 * x;
-        let mut past = |at: f64, n: f64, torque: f64, couple: f64| {
+        let mut past = |at: f64, n: f64, torque: f64| {
             let d = x - at;
             if d > 0.0 {
                 here.shear_n -= n;
-                here.moment_nm -= n * d + couple;
-                ei_slope -= n * d * d / 2.0 + couple * d;
-                ei_w -= n * d * d * d / 6.0 + couple * d * d / 2.0;
+                here.moment_nm -= n * d;
+                ei_slope -= n * d * d / 2.0;
+                ei_w -= n * d * d * d / 6.0;
                 here.torsion_nm -= torque;
                 gj_roll -= torque * d;
             }
         };
         for part in parts {
             match *part {
-                Part::Point { at, n, torque } => past(at, n, torque, 0.0),
-                Part::Couple { at, nm } => past(at, 0.0, 0.0, nm),
+                Part::Point { at, n, torque } => past(at, n, torque),
                 Part::Spread { from, to, first, last, torque_first, torque_last } => {
                     let end = to.min(x);
                     if end <= from {
@@ -138,7 +133,7 @@ impl Element {
                         let along = (place - from) / (to - from);
                         let ds = weight * (end - from);
                         let (q, t) = (first + (last - first) * along, torque_first + (torque_last - torque_first) * along);
-                        past(place, q * ds, t * ds, 0.0);
+                        past(place, q * ds, t * ds);
                     }
                 }
             }

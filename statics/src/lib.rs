@@ -3,8 +3,10 @@
 //! Pure: a plan in, numbers out. No time, no instruments, no people. The method with its sources: docs/method.md.
 
 mod contact;
+mod cures;
 mod defaults;
 mod element;
+pub mod faults;
 mod ldl;
 pub mod lift;
 pub mod linear;
@@ -12,10 +14,15 @@ pub mod model;
 mod net;
 mod overrides;
 pub mod rake;
+pub mod schedule;
+pub mod sheet;
 mod sound;
+pub mod stability;
 pub mod tolerance;
+pub mod truss;
 
 pub use contact::Stood;
 pub use element::At;
 pub use linear::{Linear, PointEffect, Row, SlopeRow};
 pub use model::{Assumed, Bearing, Line, Model, Standing, StaticsError};
+pub use sheet::Sheet;

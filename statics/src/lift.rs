@@ -11,7 +11,7 @@ pub struct Station {
     pub what: &'static str,
     /// Height of the heads, m.
     pub height_m: f64,
-    /// `rope`, or `pins` once landed.
+    /// `rope`, `pins` once landed, or `level`: heads brought to one height by a level, whatever they settle.
     pub on: &'static str,
     #[serde(skip)]
     pub(crate) bearing: Bearing,
@@ -19,11 +19,17 @@ pub struct Station {
 
 impl Station {
     fn new(what: &'static str, height_m: f64, bearing: Bearing) -> Self {
-        Station { what, height_m, on: if bearing == Bearing::Pins { "pins" } else { "rope" }, bearing }
+        let on = match bearing {
+            Bearing::Rope => "rope",
+            Bearing::Pins => "pins",
+            Bearing::Rigid => "level",
+        };
+        Station { what, height_m, on, bearing }
     }
 }
 
-/// Working height, each pin's height on the way (any tower's), trim on the ropes, trim on the pins.
+/// Working height, each pin's height on the way (any tower's), trim on the ropes, trim on the pins; with three and more
+/// towers also trim with the heads levelled, which puts more on the middle.
 pub fn stations(plan: &Plan) -> Vec<Station> {
     let (low, high) = (plan.working_height.0, plan.trim_height.0);
     let mut pins: Vec<f64> =
@@ -34,6 +40,9 @@ pub fn stations(plan: &Plan) -> Vec<Station> {
     all.extend(pins.into_iter().map(|p| Station::new("pin", p, Bearing::Rope)));
     all.push(Station::new("trim", high, Bearing::Rope));
     all.push(Station::new("trim", high, Bearing::Pins));
+    if plan.towers.len() > 2 {
+        all.push(Station::new("trim", high, Bearing::Rigid));
+    }
     all
 }
 

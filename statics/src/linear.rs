@@ -93,7 +93,7 @@ impl Linear {
     pub(crate) fn new(model: &Model, standing: &Standing) -> Result<Self, StaticsError> {
         let solver = Solver::new(model, standing)?;
         let n = model.tower_w.len();
-        let parts = model.parts(standing.line_height);
+        let parts = model.parts(standing.line_height, |_| true);
         let level = solver.loaded(model, parts);
         let unit: Vec<Field> = (0..n).map(|k| solver.lifted(model, k)).collect();
         let stiffness: Vec<Vec<f64>> =
@@ -205,6 +205,17 @@ impl Linear {
     /// How it stands at these offsets with towers that can only push.
     pub fn stood(&self, offsets_m: &[f64]) -> Stood {
         crate::contact::stand(self, offsets_m)
+    }
+
+    /// What each line of the load schedule puts on each tower with every offset zero: `[line][tower]`, N.
+    pub fn line_shares_n(&self) -> Vec<Vec<f64>> {
+        (0..self.model.lines().len())
+            .map(|line| {
+                let field = self.solver.loaded(&self.model, self.model.parts(self.standing.line_height, |i| i.line == line));
+                let loads = self.solver.tower_loads(&self.model, &field.parts);
+                (0..self.unit.len()).map(|j| self.solver.share(&self.model, &field.u, j, 0.0, loads[j])).collect()
+            })
+            .collect()
     }
 
     /// Shares with tower `k` slack, every other offset zero, N: what its neighbours must then hold. Another tower may come out
@@ -421,13 +432,13 @@ impl Model {
         full
     }
 
-    /// What hangs, by stretch.
-    fn parts(&self, line_height: Length) -> Vec<Vec<Part>> {
+    /// What hangs, of the items asked for, by stretch.
+    fn parts(&self, line_height: Length, of: impl Fn(&crate::model::Item) -> bool) -> Vec<Vec<Part>> {
         (0..self.stretches.len())
             .map(|i| {
                 let s = &self.stretches[i];
                 let last = self.stretches.get(i + 1).is_none_or(|t| t.piece != s.piece);
-                self.items.iter().filter_map(|item| item.part_on(s, last, line_height.0)).collect()
+                self.items.iter().filter(|i| of(i)).filter_map(|item| item.part_on(s, last, line_height.0)).collect()
             })
             .collect()
     }

@@ -310,7 +310,7 @@ impl<'a> Base<'a> {
                         let kept = rows.$row.as_ref().and_then(|r| r.never_exceed);
                         rows.$row = Some(Limit {
                             warn: $value(&l.warn),
-                            stop: l.stop.as_ref().map(|s| $value(s)),
+                            stop: l.stop.as_ref().map($value),
                             clear: l.clear,
                             never_exceed: kept,
                             origin: Origin::Typed,
@@ -321,13 +321,13 @@ impl<'a> Base<'a> {
                 }
             }};
         }
-        lay!(rake, |r| height(r));
+        lay!(rake, height);
         lay!(line, |l: &raisewatch_protocol::units::Length| l.0);
         lay!(twist, |l: &raisewatch_protocol::units::Length| l.0);
         lay!(lean, |a: &raisewatch_protocol::units::Angle| a.0);
         lay!(roll, |a: &raisewatch_protocol::units::Angle| a.0);
-        lay!(share, |l| load(l));
-        lay!(total, |l| load(l));
+        lay!(share, load);
+        lay!(total, load);
         if let Some(rake) = &mut rows.rake {
             rake.never_exceed = Some(never);
             let stop = rake.stop.unwrap_or(f64::INFINITY);

@@ -1,5 +1,7 @@
 //! Limits: the printed examples of docs/forms.md, and what a plan may and may not change.
 
+#![allow(clippy::unwrap_used)] // a test that cannot be set up must fail
+
 mod common;
 use common::*;
 use raisewatch_protocol::plan::{Limits, LoadLimit, Override, Plan, RakeLimit, Row, Tolerance, ToleranceRows};

@@ -183,8 +183,8 @@ impl Running {
             expected,
             found,
         };
-        if fault.at.is_none() && fault.height.is_none() && fault.step.is_none() {
-            return Err(senseless("when it begins: at, height or step".to_owned(), "none of them".to_owned()));
+        if fault.when.begins.is_none() && fault.when.height.is_none() && fault.when.step.is_none() {
+            return Err(senseless("when it begins: begins, height or step".to_owned(), "none of them".to_owned()));
         }
         let mut stream = Stream::new(seed, &format!("fault {index}"));
         let rumble = Rumble::new(2.0, 8.0, &mut stream);
@@ -241,19 +241,19 @@ impl Running {
     /// Whether it runs at `now_s`; notes its beginning and end. `passed` says whether a height has been passed.
     fn runs(&mut self, now_s: f64, step: Step, passed: impl Fn(f64) -> bool) -> bool {
         if self.named_s.is_none() {
-            let by_time = self.fault.at.is_none_or(|at| now_s >= at.0);
-            let by_height = self.fault.height.is_none_or(|height| passed(height.0));
-            let by_step = self.fault.step.is_none_or(|named| named == step);
+            let by_time = self.fault.when.begins.is_none_or(|at| now_s >= at.0);
+            let by_height = self.fault.when.height.is_none_or(|height| passed(height.0));
+            let by_step = self.fault.when.step.is_none_or(|named| named == step);
             if by_time && by_height && by_step {
                 self.named_s = Some(now_s);
             }
         }
         let Some(named) = self.named_s else { return false };
-        if self.begun_s.is_none() && now_s >= named + self.fault.after.0 {
+        if self.begun_s.is_none() && now_s >= named + self.fault.when.after.0 {
             self.begun_s = Some(now_s);
         }
         let Some(begun) = self.begun_s else { return false };
-        let ended = self.fault.lasts.is_some_and(|lasts| now_s >= begun + lasts.0);
+        let ended = self.fault.when.lasts.is_some_and(|lasts| now_s >= begun + lasts.0);
         if ended && self.ended_s.is_none() {
             self.ended_s = Some(now_s);
         }

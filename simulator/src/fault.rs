@@ -6,9 +6,20 @@ use serde::Deserialize;
 
 /// One fault of a script: when, for how long, what.
 #[derive(Clone, Debug, PartialEq, Deserialize)]
+#[serde(try_from = "toml::Table")]
 pub struct Fault {
+    /// When it begins and how long it lasts.
+    pub when: When,
+    /// What happens.
+    pub what: What,
+}
+
+/// When a fault begins and how long it lasts.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct When {
     /// Begins at this time since the start of the lift.
-    pub at: Option<Seconds>,
+    pub begins: Option<Seconds>,
     /// Begins when the middle of the heads has passed this height (upwards or downwards).
     pub height: Option<Metres>,
     /// Begins when this step is set.
@@ -19,14 +30,27 @@ pub struct Fault {
     /// Lasts so long; without it, to the end.
     #[serde(rename = "for")]
     pub lasts: Option<Seconds>,
-    /// What happens.
-    #[serde(flatten)]
-    pub what: What,
+}
+
+impl TryFrom<toml::Table> for Fault {
+    type Error = String;
+    /// Parts the keys by hand: an unknown one must be told, which serde does not do through `flatten`.
+    fn try_from(mut table: toml::Table) -> Result<Self, String> {
+        let when = take_out(&mut table, &["begins", "height", "step", "after", "for"]);
+        let kind = table.get("kind").map_or("no kind".to_owned(), ToString::to_string);
+        let told = |e: toml::de::Error| format!("fault {kind}: {}", e.message());
+        Ok(Fault { when: when.try_into().map_err(told)?, what: table.try_into().map_err(told)? })
+    }
+}
+
+/// Takes these keys out of a table into one of their own.
+pub fn take_out(table: &mut toml::Table, keys: &[&str]) -> toml::Table {
+    keys.iter().filter_map(|key| table.remove(*key).map(|value| ((*key).to_owned(), value))).collect()
 }
 
 /// What can happen.
 #[derive(Clone, Debug, PartialEq, Deserialize)]
-#[serde(tag = "kind", rename_all = "kebab-case", rename_all_fields = "kebab-case")]
+#[serde(tag = "kind", rename_all = "kebab-case", rename_all_fields = "kebab-case", deny_unknown_fields)]
 pub enum What {
     /// An operator cranks at this multiple of the usual cadence (negative: the other way).
     Cadence {
@@ -263,15 +287,32 @@ pub enum What {
 
 /// What can be wrong with one instrument.
 #[derive(Clone, Debug, PartialEq, Deserialize)]
-#[serde(rename_all = "kebab-case")]
+#[serde(try_from = "toml::Table")]
 pub struct InstrumentFault {
     /// Tower at which it is.
     pub tower: String,
     /// Which.
     pub channel: Channel,
     /// How it is wrong.
-    #[serde(flatten)]
     pub wrong: Wrong,
+}
+
+impl TryFrom<toml::Table> for InstrumentFault {
+    type Error = String;
+    fn try_from(mut table: toml::Table) -> Result<Self, String> {
+        #[derive(Deserialize)]
+        struct Which {
+            tower: String,
+            channel: Channel,
+        }
+        let told = |e: toml::de::Error| e.message().to_owned();
+        let which: Which = take_out(&mut table, &["tower", "channel"]).try_into().map_err(told)?;
+        if table.len() != 1 {
+            let found: Vec<_> = table.keys().cloned().collect();
+            return Err(format!("expected one key that says how it is wrong (off, times, frozen, ...), found {found:?}"));
+        }
+        Ok(InstrumentFault { tower: which.tower, channel: which.channel, wrong: table.try_into().map_err(told)? })
+    }
 }
 
 /// How a reading can be wrong. Amounts are strings with the unit of the channel.

@@ -285,6 +285,7 @@ impl Lift {
         Head {
             tower: self.tower_ids[j].clone(),
             height_m: tower.z_m,
+            crank_m: if tower.pin_n > 0.0 { tower.z_m } else { tower.rope_m - tower.stretch_m },
             speed_m_s: tower.speed,
             share_n: tower.cell_n,
             rope_n: tower.rope_n - tower.make.head_n,

@@ -1,6 +1,6 @@
 //! The script of a lift: how the crew works, what it does, what goes wrong. TOML; keys in docs/simulator.md.
 
-use crate::fault::{Fault, What};
+use crate::fault::{Fault, What, take_out};
 use crate::instrument::Noise;
 use crate::quantity::{Metres, Newtons, Seconds};
 use raisewatch_protocol::said::SaidValue;
@@ -183,21 +183,36 @@ impl Default for Real {
 
 /// One thing that the lead has done; the next begins when it is done.
 #[derive(Clone, Debug, PartialEq, Deserialize)]
-#[serde(rename_all = "kebab-case")]
+#[serde(try_from = "toml::Table")]
 pub struct Act {
     /// Not before this time since the start of the lift.
     pub at: Option<Seconds>,
     /// So long after the act before is done.
-    #[serde(default)]
     pub after: Seconds,
     /// What is done.
-    #[serde(flatten)]
     pub what: Deed,
+}
+
+impl TryFrom<toml::Table> for Act {
+    type Error = String;
+    fn try_from(mut table: toml::Table) -> Result<Self, String> {
+        #[derive(Deserialize)]
+        struct When {
+            at: Option<Seconds>,
+            #[serde(default)]
+            after: Seconds,
+        }
+        let when = take_out(&mut table, &["at", "after"]);
+        let deed = table.get("do").map_or("no do".to_owned(), ToString::to_string);
+        let told = |e: toml::de::Error| format!("act {deed}: {}", e.message());
+        let when: When = when.try_into().map_err(told)?;
+        Ok(Act { at: when.at, after: when.after, what: table.try_into().map_err(told)? })
+    }
 }
 
 /// What can be done.
 #[derive(Clone, Debug, PartialEq, Deserialize)]
-#[serde(tag = "do", rename_all = "kebab-case", rename_all_fields = "kebab-case")]
+#[serde(tag = "do", rename_all = "kebab-case", rename_all_fields = "kebab-case", deny_unknown_fields)]
 pub enum Deed {
     /// The lead sets the step.
     Step {

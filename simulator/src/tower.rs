@@ -49,6 +49,8 @@ pub struct Tower {
     pub top_m: Option<f64>,
     /// The floor under the foot has gone down by.
     pub sunk_m: f64,
+    /// What the rope had to be wound further than the head for its stretch at the start.
+    pub stretch_m: f64,
     /// Turns on the drum since the start.
     pub turns: f64,
     /// Upward force of the rope on the head.
@@ -79,6 +81,7 @@ impl Tower {
             jam_m: None,
             top_m: None,
             sunk_m: 0.0,
+            stretch_m: if pinned { 0.0 } else { rope_m - z_m },
             turns: 0.0,
             rope_n,
             pin_n,

@@ -10,6 +10,9 @@ pub struct Head {
     pub tower: String,
     /// Head above the floor, m.
     pub height_m: f64,
+    /// Where its crank has brought it, m: the rise of the rope since the start added to the height at the start. The rope's
+    /// stretch under a changed share is not in it.
+    pub crank_m: f64,
     /// Its speed, m/s, up positive.
     pub speed_m_s: f64,
     /// Force between head and truss, N, without any instrument's error.

@@ -98,7 +98,8 @@ mod tests {
     #[test]
     fn a_sentence_reads_as_the_forms_say() {
         let values = [sent(Channel::TrussAlong, 0.12_f64.to_radians(), "rad"), sent(Channel::HeadLoad, 982.0, "N")];
-        assert_eq!(xdr("", &values), ["$YXXDR,A,0.120,D,TA,N,982.0,N,HL*75"]);
+        assert_eq!(closed("YXXDR,A,0.12,D,TA,N,982,N,HL"), "$YXXDR,A,0.12,D,TA,N,982,N,HL*75");
+        assert_eq!(xdr("", &values), ["$YXXDR,A,0.120,D,TA,N,982.0,N,HL*5B"]);
     }
 
     #[test]

@@ -1,0 +1,153 @@
+//! The truth against the worked shows. Source of every figure: the worked examples of this trade's sums in docs/method.md
+//! ("Harbour Lane", "Kestrel Gala", "Tanners' Yard", "Moorgate Reveal"), worked out twice by programs written apart.
+
+use raisewatch_protocol::kit::Kit;
+use raisewatch_protocol::mono::Mono;
+use raisewatch_protocol::plan::Plan;
+use raisewatch_protocol::units::STANDARD_GRAVITY;
+use raisewatch_simulator::truss::Truss;
+use raisewatch_simulator::{Lift, Script, Truth};
+
+const LB: f64 = STANDARD_GRAVITY * 0.453_592_37;
+
+fn plan(text: &str) -> Plan {
+    Plan::read(text, "plan.toml").unwrap()
+}
+
+fn harbour_lane() -> Plan {
+    plan(include_str!("../../docs/examples/harbour-lane.toml"))
+}
+
+fn tanners_yard() -> Plan {
+    plan(include_str!("../../docs/examples/tanners-yard.toml"))
+}
+
+/// A kit with one load cell at each tower.
+fn cells(plan: &Plan) -> Kit {
+    let nodes = plan.towers.iter().map(|t| {
+        format!("[[node]]\nid = \"n{0}\"\ntower = \"{0}\"\nover = \"mqtt\"\nrate = \"20 Hz\"\n[node.channel.head-load]\n", t.id)
+    });
+    Kit::read(&format!("broker = \"mqtt://127.0.0.1\"\n{}", nodes.collect::<String>()), "kit.toml").unwrap()
+}
+
+fn played(plan: &Plan, script: &str, seconds: f64) -> Truth {
+    let script = Script::read(script, "script.toml").unwrap();
+    let mut lift = Lift::new(plan, &cells(plan), &script, 1).unwrap();
+    lift.advance(Mono::from_ms(seconds * 1000.0).unwrap());
+    lift.truth()
+}
+
+/// Within 0.5 % of the whole weight or half the last printed digit, whichever is larger.
+fn near(what: &str, found: f64, expected: f64, whole: f64, half_digit: f64) {
+    let allowed = (0.005 * whole).max(half_digit);
+    assert!((found - expected).abs() <= allowed, "{what}: {found:.2}, expected {expected} within {allowed:.2}");
+}
+
+const CALM: &str = "noise = \"none\"\n[real]\nrise-spread = 0.0\nrope-spread = 0.0\n";
+
+#[test]
+fn harbour_lane_stands_as_worked_out() {
+    let plan = harbour_lane();
+    for (height, a, b) in [("1.2 m", 950.0, 982.0), ("5.0 m", 943.0, 1077.0)] {
+        let truth = played(&plan, &format!("{CALM}[start]\nheight = \"{height}\"\n"), 2.0);
+        near(height, truth.heads[0].share_n, a, a + b, 0.5);
+        near(height, truth.heads[1].share_n, b, a + b, 0.5);
+        let sum: f64 = truth.heads.iter().map(|h| h.share_n).sum();
+        assert!((sum - truth.weight_n).abs() < 0.5, "what the heads carry is what hangs: {sum} {}", truth.weight_n);
+    }
+}
+
+/// "Hanging shift at 1/2/5 deg: 0.54/1.07/2.69 kg; rocked cradle: +12.3 kg", W 410 kg, a 3.2 of 6 m, h 0.45 m, w 0.36 m.
+#[test]
+fn kestrel_gala_shifts_with_rake_and_cradle() {
+    let text = |cradle: &str| {
+        let tower = |id: &str, at: &str| {
+            format!("[[tower]]\nid = \"{id}\"\nat = \"{at}\"\nrated = \"500 lb\"\nleast = \"15 lb\"\nper-turn = \"25 mm\"\n{cradle}\n")
+        };
+        format!(
+            "title = \"Kestrel Gala\"\nsite = \"k\"\nworking-height = \"1.2 m\"\ntrim-height = \"4 m\"\npace = \"25 mm/s\"\n\
+             [[piece]]\nid = \"p\"\nfrom = [\"0 m\", \"0 m\"]\nto = [\"6 m\", \"0 m\"]\nweight = \"0.001 kg/m\"\n{}{}\
+             [[load]]\nname = \"all\"\nweight = \"410 kg\"\nat = \"3.2 m\"\nhang = \"0.45 m\"\n",
+            tower("A", "0 m"),
+            tower("B", "6 m")
+        )
+    };
+    let share_b = |cradle: &str, deg: f64| {
+        let rise = 6000.0 * f64::to_radians(deg).tan();
+        let script = format!("{CALM}[start]\noffsets = [\"0 mm\", \"{rise} mm\"]\n");
+        played(&plan(&text(cradle)), &script, 6.0).heads[1].share_n / STANDARD_GRAVITY
+    };
+    let level = share_b("", 0.0);
+    near("level", level, 218.7, 410.0, 0.05);
+    for (deg, shift) in [(1.0, 0.54), (2.0, 1.07), (5.0, 2.69)] {
+        assert!((share_b("", deg) - level - shift).abs() < 0.03, "{deg}: {}", share_b("", deg) - level);
+    }
+    let rocked = share_b("cradle = \"0.36 m\"", 1.0) - share_b("", 1.0);
+    assert!((rocked - 12.3).abs() < 0.4, "{rocked}");
+}
+
+#[test]
+fn tanners_yard_carries_on_rigid_heads_as_worked_out() {
+    let truss = Truss::solve(&tanners_yard(), &[], 1.0).unwrap();
+    let share = |mid_mm: f64, a_mm: f64| -> Vec<f64> {
+        let (mid, a) = (mid_mm / 1000.0, a_mm / 1000.0);
+        (0..3).map(|j| truss.load.share[j] + truss.head[1].share[j] * mid + truss.head[0].share[j] * a).collect()
+    };
+    let cases = [
+        (0.0, 0.0, [117.0, 361.0, 95.0]),
+        (5.0, 0.0, [77.0, 442.0, 55.0]),
+        (10.0, 0.0, [36.0, 523.0, 14.0]),
+        (0.0, 20.0, [198.0, 199.0, 176.0]),
+    ];
+    for (mid, a, expected) in cases {
+        for (found, expected) in share(mid, a).iter().zip(expected) {
+            near(&format!("mid {mid} mm, A {a} mm"), found / LB, expected, 573.0, 0.5);
+        }
+    }
+}
+
+/// "On 100 N/mm ropes 161 / 273 / 139 lb" with drums set alike, "k_eff 34.6 N/mm": 25 mm more at B takes it by 12.5 mm of
+/// crank to 112 / 370 / 90 lb, and 25 mm to 64 / 467 / 42 lb.
+#[test]
+fn tanners_yard_on_ropes_moves_as_worked_out() {
+    let plan = tanners_yard();
+    // Drums alike means heads where each rope stretches under its own share: these are their heights.
+    let settle = |lb: f64| -lb * LB / 100.0;
+    let offsets = [settle(161.0), settle(273.0), settle(139.0)].map(|mm| format!("\"{mm} mm\"")).join(", ");
+    for (over_turns, expected) in [(0.0, [161.0, 273.0, 139.0]), (0.5, [112.0, 370.0, 90.0]), (1.0, [64.0, 467.0, 42.0])] {
+        let act = if over_turns > 0.0 { format!("[[act]]\ndo = \"turn\"\ntower = \"B\"\nturns = {over_turns}\n") } else { String::new() };
+        let truth = played(&plan, &format!("{CALM}[start]\noffsets = [{offsets}]\n{act}"), 8.0);
+        for (head, expected) in truth.heads.iter().zip(expected) {
+            near(&format!("{} after {over_turns} turns", head.tower), head.share_n / LB, expected, 573.0, 0.5);
+        }
+    }
+}
+
+/// The diagonal gains K t with K = 2 GJ (a+b)/(a² b²) = 6.94 N/mm where the sides bend little.
+#[test]
+fn a_ring_twists_as_torsion_says() {
+    let mut plan = plan(include_str!("../../docs/examples/moorgate.toml"));
+    for piece in &mut plan.pieces {
+        piece.bending = Some(raisewatch_protocol::units::Rigidity(1e10));
+    }
+    let truss = Truss::solve(&plan, &[], 1.0).unwrap();
+    let whole: f64 = truss.load.share.iter().sum();
+    for (j, sign) in [1.0, -1.0, 1.0, -1.0].into_iter().enumerate() {
+        let found = truss.head[2].share[j] * 0.050;
+        assert!((found - sign * 347.0).abs() < 0.01 * 347.0, "tower {j}: {found}");
+    }
+    near("weight", whole / STANDARD_GRAVITY, 468.0, 468.0, 0.5);
+}
+
+/// A raised head gives up its energy: what the ropes store and the weights gain is what the crank put in, less the damping,
+/// which only takes. Checked as equilibrium: after a raise every head stands where its spring carries its share.
+#[test]
+fn after_a_raise_every_rope_carries_what_stands_on_it() {
+    let plan = harbour_lane();
+    let script = format!("{CALM}[[act]]\ndo = \"crank\"\nto = \"2.0 m\"\n");
+    let truth = played(&plan, &script, 60.0);
+    for head in &truth.heads {
+        assert!((head.height_m - 2.0).abs() < 0.006, "{head:?}");
+        assert!((head.rope_n - head.share_n).abs() < 0.5 && !head.cranking && head.speed_m_s.abs() < 1e-4, "{head:?}");
+    }
+}

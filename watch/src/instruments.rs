@@ -52,6 +52,8 @@ pub struct Gauge {
     pub kept: VecDeque<(Mono, f64)>,
     /// Its zero.
     pub zero: Option<Zero>,
+    /// Whether that zero was said in this lift.
+    pub zero_said: bool,
     /// Newest reading that became a value.
     pub valued: Option<Mono>,
     /// Newest reading at all, impossible ones included.
@@ -164,13 +166,28 @@ impl Instruments {
         gauge.zero
     }
 
+    /// How long a channel may be silent before that is told: moving 1 s (a mast's tilt or a height that comes more seldom by its
+    /// nature, three of its own periods); still 30 s or three periods, whichever is longer.
+    pub fn silent_after(&self, setup: &Setup, scene: &Scene, channel: usize) -> Span {
+        let seat = &setup.channels[channel];
+        if !scene.guarded_as_moving() {
+            return SILENT_STILL.max(Span::from_s(3.0 * seat.still_period_s));
+        }
+        match seat.channel {
+            Channel::TrussAlong | Channel::HeadLoad | Channel::RopeLoad => SILENT_MOVING,
+            Channel::MastAlong | Channel::MastAcross | Channel::TrussAcross | Channel::Height | Channel::Battery => {
+                SILENT_MOVING.max(Span::from_s(3.0 * self.gauges[channel].interval_s.unwrap_or(0.0)))
+            }
+        }
+    }
+
     /// Brings every channel's health to `now`.
     pub fn refresh(&mut self, setup: &Setup, scene: &Scene, now: Mono) {
-        for (at, health) in self.health.iter_mut().enumerate() {
-            let (gauge, seat) = (&self.gauges[at], &setup.channels[at]);
+        for at in 0..self.health.len() {
+            let after = self.silent_after(setup, scene, at);
+            let (gauge, seat, health) = (&self.gauges[at], &setup.channels[at], &mut self.health[at]);
             health.heard = gauge.valued;
-            health.live = gauge.impossible.is_none()
-                && gauge.valued.is_some_and(|v| now.since(awaited(scene, v)) < silent_after(scene, seat.still_period_s));
+            health.live = gauge.impossible.is_none() && gauge.valued.is_some_and(|v| now.since(awaited(scene, v)) < after);
             health.zeroed = gauge.zero.is_some() || !needs_zero(seat.channel);
             health.too_slow = is_guard(seat.channel) && (seat.period_s > SLOWEST_S * 1.02 || heard_too_seldom(gauge));
         }
@@ -230,11 +247,6 @@ pub fn is_guard(channel: Channel) -> bool {
 /// Whether a channel's value means nothing without a zero.
 pub fn needs_zero(channel: Channel) -> bool {
     !matches!(channel, Channel::Height | Channel::Battery)
-}
-
-/// How long a channel may be silent before that is told.
-pub fn silent_after(scene: &Scene, still_period_s: f64) -> Span {
-    if scene.guarded_as_moving() { SILENT_MOVING } else { SILENT_STILL.max(Span::from_s(3.0 * still_period_s)) }
 }
 
 /// From when silence counts: while moving, not from before the motion began (a node may slow down while still).

@@ -5,6 +5,7 @@
 //! Beside it: [`scene`] (what people set and said), [`health`] (what each channel is good for), [`view`] (what the pages draw).
 
 pub mod calibrate;
+pub mod calls;
 pub mod causes;
 pub mod condition;
 pub mod estimate;
@@ -18,4 +19,7 @@ pub mod proof;
 pub mod scene;
 pub mod setup;
 pub mod steps;
+pub mod text;
+pub mod view;
+pub mod watch;
 pub mod zero;

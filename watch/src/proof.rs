@@ -312,11 +312,7 @@ fn sigma(channel: Channel) -> f64 {
 
 /// Severity of a fault that is a warn at least: a stop where nothing else guards and heads move.
 fn at_least_warn(guarded: bool, scene: &Scene) -> Severity {
-    if !guarded && scene.guarded_as_moving() {
-        Severity::Stop
-    } else {
-        Severity::Warn
-    }
+    if !guarded && scene.guarded_as_moving() { Severity::Stop } else { Severity::Warn }
 }
 
 fn told(channel: Channel, value: f64) -> f64 {

@@ -1,6 +1,7 @@
 //! A finding as a line: numbers rounded, text rendered once from the lift's phrases.
 
 use crate::condition::Unit;
+use crate::health::not_fitted;
 use crate::instruments::{Instruments, SLOWEST_S, is_guard};
 use crate::life::Track;
 use crate::life::audience::audience;
@@ -14,8 +15,23 @@ use raisewatch_protocol::words::{Kind, Severity};
 /// A position is told only where it is known this well, m.
 const PLACE_SIGMA_M: f64 = 0.5;
 
+/// All that a line is rendered from, beside the finding.
+pub struct Room<'a> {
+    /// Plan and kit.
+    pub setup: &'a Setup,
+    /// What people set.
+    pub scene: &'a Scene,
+    /// The channels.
+    pub instruments: &'a Instruments,
+    /// The words.
+    pub phrases: &'a Phrases,
+    /// Who said stop, where somebody did.
+    pub stop_by: Option<&'a str>,
+}
+
 /// The line of one change of a finding.
-pub fn finding(track: &Track, setup: &Setup, scene: &Scene, instruments: &Instruments, phrases: &Phrases, now: Mono, change: bool) -> Finding {
+pub fn finding(track: &Track, room: &Room, now: Mono, change: bool) -> Finding {
+    let (setup, scene) = (room.setup, room.scene);
     let condition = &track.now;
     let id = |t: usize| setup.plan.towers[t].id.clone();
     let position = condition.position.filter(|p| p.sigma <= PLACE_SIGMA_M).map(|p| tenth(p.value));
@@ -34,7 +50,7 @@ pub fn finding(track: &Track, setup: &Setup, scene: &Scene, instruments: &Instru
         since_ms: track.since,
         state: track.state,
         to: audience(track.kind, track.severity, scene),
-        text: text(track, setup, instruments, phrases, position),
+        text: text(track, room, position),
         change,
     }
 }
@@ -45,22 +61,20 @@ pub fn tenth(value: f64) -> f64 {
     if rounded == 0.0 { 0.0 } else { rounded }
 }
 
-fn text(track: &Track, setup: &Setup, instruments: &Instruments, phrases: &Phrases, position: Option<f64>) -> String {
+fn text(track: &Track, room: &Room, position: Option<f64>) -> String {
+    let Room { setup, instruments, phrases, .. } = *room;
     let condition = &track.now;
     let tower = track.tower.map(|t| setup.plan.towers[t].name.as_str());
     let amount_value = condition.amount.map(|a| a.value);
     let amount = amount_value.map(|v| quantity(v.abs(), condition.unit, phrases)).unwrap_or_default();
     let limit = condition.limit.map(|v| quantity(v, condition.unit, phrases)).unwrap_or_default();
     let place = position.map(|p| phrases_place(p, phrases)).unwrap_or_default();
-    let what = what(track, setup, instruments, phrases);
+    let what = what(track, room);
     let guarded = track.channel.is_none_or(|c| instruments.guarded_by_another(setup, c));
     let guard = phrases.of(if guarded { "guarded" } else { "unguarded" });
     let key = key(track, amount_value, tower.is_some());
     let tower = tower.unwrap_or_else(|| phrases.of("everywhere"));
-    phrases.render(
-        &key,
-        &[("tower", tower), ("amount", &amount), ("limit", &limit), ("place", &place), ("what", &what), ("guard", guard)],
-    )
+    phrases.render(&key, &[("tower", tower), ("amount", &amount), ("limit", &limit), ("place", &place), ("what", &what), ("guard", guard)])
 }
 
 /// The phrase of a finding: by kind, then by sign, then by what is not known.
@@ -87,11 +101,17 @@ fn is_slow(track: &Track) -> bool {
 }
 
 /// What is wrong at a tower, in words: a channel, or all of them.
-fn what(track: &Track, setup: &Setup, instruments: &Instruments, phrases: &Phrases) -> String {
+fn what(track: &Track, room: &Room) -> String {
+    let Room { setup, instruments, phrases, stop_by, .. } = *room;
     if let Some(channel) = track.channel {
         return phrases.channel(setup.channels[channel].channel).to_owned();
     }
-    let Some(tower) = track.tower else { return phrases.of("somebody").to_owned() };
+    let Some(tower) = track.tower else {
+        return stop_by.filter(|by| !by.is_empty()).unwrap_or(phrases.of("somebody")).to_owned();
+    };
+    if track.kind == Kind::NotFitted {
+        return not_fitted(setup, tower).map(|c| phrases.channel(c).to_owned()).unwrap_or_default();
+    }
     let mut silent: Vec<(Option<Mono>, usize)> = instruments.guards(setup, tower).map(|(c, heard)| (heard, c)).collect();
     let newest = silent.iter().map(|s| s.0).max().flatten();
     silent.retain(|s| newest.is_none_or(|n| s.0.is_none_or(|h| n.since(h).s() > 0.5)));

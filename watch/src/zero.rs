@@ -58,7 +58,9 @@ pub fn measured(gauge: &Gauge, channel: Channel, now: Mono) -> Result<f64, ZeroR
 pub fn kept(setup: &Setup, instruments: &mut Instruments, wall: Option<Timestamp>, planned: impl Fn(usize) -> f64) {
     let age_s = |when: Timestamp| wall.map_or(0.0, |w| w.duration_since(when).as_secs_f64());
     for (at, seat) in setup.channels.iter().enumerate() {
-        if let Some(zero) = &seat.fitted.zero
+        // What people said today stands before what the kit carries.
+        if !instruments.gauges[at].zero_said
+            && let Some(zero) = &seat.fitted.zero
             && let (Some(when), Some(valid)) = (zero.when, zero.valid)
         {
             let holds = age_s(when) <= valid.0;

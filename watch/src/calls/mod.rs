@@ -4,12 +4,13 @@ pub mod order;
 mod words;
 
 pub use order::{Beside, Order, Unclaimed};
+pub use words::in_words;
 
 use crate::estimate::Estimate;
 use crate::life::Track;
 use crate::life::audience::audience;
 use crate::phrases::Phrases;
-use crate::scene::{Motion, Scene};
+use crate::scene::Scene;
 use crate::setup::Setup;
 use raisewatch_protocol::told::Call;
 use raisewatch_protocol::words::{Audience, CallState, Kind, LifeState, Word};
@@ -59,9 +60,9 @@ impl Moment<'_> {
         audience(track.kind, track.severity, self.scene)
     }
 
-    /// Head of a tower above the level line, mm.
-    fn above_mm(&self, tower: usize) -> Option<f64> {
-        self.estimate.level.above_mm.get(tower).copied().flatten().map(|k| k.value)
+    /// Head of a tower above the mean of all, mm: only differences are used.
+    fn head_mm(&self, tower: usize) -> Option<f64> {
+        self.estimate.towers[tower].offset_mm.map(|k| k.value)
     }
 
     /// Whether this tower may be told to go up or down.
@@ -310,9 +311,4 @@ fn tell(recipient: &mut Standing, count: &mut u64, now: Mono, made: words::Made,
 
 fn is_order(word: Word) -> bool {
     !matches!(word, Word::None | Word::Level)
-}
-
-/// Whether heads move by the step.
-pub fn moves(scene: &Scene) -> bool {
-    scene.motion != Motion::Still
 }

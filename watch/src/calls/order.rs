@@ -149,7 +149,11 @@ fn stop(moment: &Moment, standing: &Order, to: Audience) -> Option<Order> {
     let first = moment.tracks.iter().enumerate().filter(|(_, t)| calls(t)).min_by_key(|(_, t)| (gravity(t.kind), t.began))?.0;
     let at = match standing {
         // The first reason is kept while it is open, unless a graver cause has come.
-        Order::Stop { track, .. } if calls(&moment.tracks[*track]) && gravity(moment.tracks[*track].kind) <= gravity(moment.tracks[first].kind) => *track,
+        Order::Stop { track, .. }
+            if calls(&moment.tracks[*track]) && gravity(moment.tracks[*track].kind) <= gravity(moment.tracks[first].kind) =>
+        {
+            *track
+        }
         _ => first,
     };
     Some(Order::Stop { kind: moment.tracks[at].kind, tower: moment.tracks[at].tower, track: at })
@@ -212,7 +216,7 @@ fn hold(moment: &Moment, at: usize) -> Order {
     let named_waits = (amount.value > 0.0) == up;
     let turns = |tower: usize, mm: f64| quarters(mm.abs(), moment.per_turn_mm[tower], moment.counted_turn);
     if named_waits {
-        let mm = |t: usize| match (moment.above_mm(named), moment.above_mm(t)) {
+        let mm = |t: usize| match (moment.head_mm(named), moment.head_mm(t)) {
             (Some(held), Some(other)) => held - other,
             _ => 0.0,
         };

@@ -3,6 +3,7 @@
 use super::order::{Order, Unclaimed};
 use super::{Moment, is_order};
 use crate::phrases::Phrases;
+use crate::setup::Setup;
 use raisewatch_protocol::Mono;
 use raisewatch_protocol::told::{Call, Then};
 use raisewatch_protocol::words::{CallState, Kind, Word};
@@ -74,7 +75,7 @@ pub fn call(moment: &Moment, phrases: &Phrases, order: &Order, to: &str, own: Op
         level_through: moment.estimate.level.through.iter().map(|t| id(*t)).collect(),
     };
     match order {
-        Order::None(why) => made.text = unclaimed(moment, phrases, *why),
+        Order::None(why) => made.text = in_words(moment.setup, phrases, *why),
         Order::Level => made.text = phrases.render("level", &[]),
         Order::Easy { kind, tower, .. } | Order::Stop { kind, tower, .. } => {
             made.reason = Some(*kind);
@@ -129,8 +130,8 @@ fn hold(moment: &Moment, phrases: &Phrases, order: &Order, own: Option<usize>, m
 }
 
 /// The words of a call that claims nothing.
-pub fn unclaimed(moment: &Moment, phrases: &Phrases, why: Unclaimed) -> String {
-    let of = |key: &str, tower: usize| phrases.render(key, &[("tower", name(moment, tower))]);
+pub fn in_words(setup: &Setup, phrases: &Phrases, why: Unclaimed) -> String {
+    let of = |key: &str, tower: usize| phrases.render(key, &[("tower", &setup.plan.towers[tower].name)]);
     match why {
         Unclaimed::NotZeroed => phrases.render("not-zeroed", &[]),
         Unclaimed::NotProved => phrases.render("not-proved", &[]),

@@ -117,7 +117,11 @@ impl DropCauses {
             } else {
                 let rise = change / row[steepest];
                 let step = Known { value: rise * 1e3, sigma: sigma / row[steepest].abs() * 1e3 };
-                let low = if rise < 0.0 { steepest } else { (0..row.len()).filter(|&j| j != steepest).max_by(|&a, &b| row[a].abs().total_cmp(&row[b].abs()))? };
+                let low = if rise < 0.0 {
+                    steepest
+                } else {
+                    (0..row.len()).filter(|&j| j != steepest).max_by(|&a, &b| row[a].abs().total_cmp(&row[b].abs()))?
+                };
                 if best.is_none_or(|(_, b)| step.value.abs() / step.sigma > b.value.abs() / b.sigma) {
                     best = Some((low, step));
                 }

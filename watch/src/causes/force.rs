@@ -113,7 +113,8 @@ impl ForceCauses {
         }
         let changes: Vec<Option<f64>> = scope.est.shares().iter().map(|s| s.excess_n[over::FAST]).collect();
         // The tower whose share changed most is the one it is near to.
-        told.tower = changes.iter().enumerate().filter_map(|(j, c)| c.map(|c| (j, c.abs()))).max_by(|a, b| a.1.total_cmp(&b.1)).map(|(j, _)| j);
+        told.tower =
+            changes.iter().enumerate().filter_map(|(j, c)| c.map(|c| (j, c.abs()))).max_by(|a, b| a.1.total_cmp(&b.1)).map(|(j, _)| j);
         told.piece = told.tower.map(|j| scope.setup.plan.towers[j].piece);
         let sigma = cranking_sigma(scope);
         told.amount = known(one, sigma * (scope.towers() as f64).sqrt());
@@ -152,7 +153,13 @@ impl ForceCauses {
     }
 
     fn unknown(&self, scope: &Scope, j: usize) -> Option<Condition> {
-        let kind = if scope.down() { Kind::Slack } else if scope.up() { Kind::Stuck } else { return None };
+        let kind = if scope.down() {
+            Kind::Slack
+        } else if scope.up() {
+            Kind::Stuck
+        } else {
+            return None;
+        };
         Some(Condition { tower: Some(j), ..Condition::of(kind) })
     }
 

@@ -62,7 +62,11 @@ impl InstrumentCauses {
         let analog = |d: usize| d != c && !matches!(seats[d].channel, Channel::Height | Channel::Battery) && scope.health[d].live;
         let same = |d: usize| analog(d) && seats[d].channel == seats[c].channel;
         let moves = |d: usize| scope.est.watched(d).same_for_s() < 1.0 && scope.est.watched(d).log_chance() > -3.0;
-        if (0..seats.len()).any(same) { (0..seats.len()).any(|d| same(d) && moves(d)) } else { (0..seats.len()).any(|d| analog(d) && moves(d)) }
+        if (0..seats.len()).any(same) {
+            (0..seats.len()).any(|d| same(d) && moves(d))
+        } else {
+            (0..seats.len()).any(|d| analog(d) && moves(d))
+        }
     }
 
     fn tell(&self, scope: &Scope, kind: Kind, tower: usize, found: &mut Vec<Condition>) {
@@ -96,7 +100,8 @@ impl InstrumentCauses {
         let seats = &scope.setup.channels;
         let good = |d: usize| d != c && scope.health[d].usable() && !self.distrusts(d);
         let tilt = || (0..seats.len()).any(|d| good(d) && seats[d].channel == Channel::TrussAlong && seats[d].piece == seats[c].piece);
-        let gauges = || (0..scope.towers()).all(|j| (0..seats.len()).any(|d| good(d) && seats[d].channel == Channel::Height && seats[d].tower == j));
+        let gauges =
+            || (0..scope.towers()).all(|j| (0..seats.len()).any(|d| good(d) && seats[d].channel == Channel::Height && seats[d].tower == j));
         match seats[c].channel {
             Channel::TrussAlong | Channel::Height => tilt() || gauges(),
             Channel::HeadLoad => false,

@@ -169,8 +169,11 @@ fn by_heights(scope: &Scope) -> f64 {
     let line = &scope.est.estimate().level.above_mm;
     (0..towers.len())
         .map(|j| {
-            let change: f64 =
-                line.iter().enumerate().map(|(k, above)| scope.est.sums().stiffness_n_per_m(j, k) * above.map_or(0.0, |a| a.value) * 1e-3).sum();
+            let change: f64 = line
+                .iter()
+                .enumerate()
+                .map(|(k, above)| scope.est.sums().stiffness_n_per_m(j, k) * above.map_or(0.0, |a| a.value) * 1e-3)
+                .sum();
             change.abs()
         })
         .fold(0.0, f64::max)
@@ -200,7 +203,8 @@ impl LeanCauses {
                 let mut worst: Option<Known> = None;
                 let mut fitted = false;
                 for (c, seat) in scope.setup.channels.iter().enumerate() {
-                    let ours = if kind == Kind::Lean { matches!(seat.channel, MastAlong | MastAcross) } else { seat.channel == TrussAcross };
+                    let ours =
+                        if kind == Kind::Lean { matches!(seat.channel, MastAlong | MastAcross) } else { seat.channel == TrussAcross };
                     if seat.tower != tower || !ours {
                         continue;
                     }
@@ -232,7 +236,13 @@ impl LeanCauses {
             self.loaded[c] = false;
         }
         // Before the lift a zeroed mast shows its plumb itself.
-        let from = if scope.hangs() { self.plumb[c]? } else if scope.health[c].zeroed { 0.0 } else { return None };
+        let from = if scope.hangs() {
+            self.plumb[c]?
+        } else if scope.health[c].zeroed {
+            0.0
+        } else {
+            return None;
+        };
         let noise = mean.spread / (mean.count as f64 / 4.0).max(1.0).sqrt();
         Some(Known { value: (value - from).to_degrees(), sigma: noise.to_degrees().hypot(0.02) })
     }

@@ -144,7 +144,7 @@ mod tests {
 
     #[test]
     fn limits_are_reached_not_passed() {
-        let pair = Pair { warn: 50.0, stop: Some(100.0), clear: 0.6 };
+        let pair = Pair { warn: 50.0, stop: Some(100.0), clear: 0.6, never_exceed: None };
         for (size, stands) in [
             (0.0, Stands::Clear),
             (29.9, Stands::Clear),
@@ -156,7 +156,7 @@ mod tests {
         ] {
             assert_eq!(against(size, &pair), stands, "{size}");
         }
-        assert_eq!(against(1e6, &Pair { warn: 50.0, stop: None, clear: 0.6 }), Stands::At(Severity::Warn));
+        assert_eq!(against(1e6, &Pair { warn: 50.0, stop: None, clear: 0.6, never_exceed: None }), Stands::At(Severity::Warn));
     }
 
     #[test]

@@ -146,7 +146,10 @@ impl WeightCauses {
     /// A share off while the total is as planned.
     fn shares_off(&mut self, scope: &Scope, settled: bool, found: &mut Vec<Condition>) {
         let Some(pair) = scope.rows().share_n.filter(|_| scope.towers() == 2) else { return };
-        if found.iter().any(|c| matches!(c.kind, Kind::ExtraWeight | Kind::MissingWeight | Kind::OffPlan) && matches!(c.stands, Stands::At(_))) {
+        if found
+            .iter()
+            .any(|c| matches!(c.kind, Kind::ExtraWeight | Kind::MissingWeight | Kind::OffPlan) && matches!(c.stands, Stands::At(_)))
+        {
             return;
         }
         let shares = scope.est.shares().iter().enumerate();
@@ -173,7 +176,8 @@ impl WeightCauses {
         let Some(all) = all.filter(|_| rested > SETTLED_S + 5.0) else { return };
         let total: f64 = all.iter().sum();
         let Some(force) = acting(&all, 0.3 * scope.est.cell_sigma_n() + 3.0, &scope.est.sums().at) else { return };
-        let expected = scope.scene.expect.is_some_and(|e| e.change_n.is_none_or(|n| n * total > 0.0 && total.abs() <= 1.3 * n.abs() + pair.warn));
+        let expected =
+            scope.scene.expect.is_some_and(|e| e.change_n.is_none_or(|n| n * total > 0.0 && total.abs() <= 1.3 * n.abs() + pair.warn));
         let kind = if total < 0.0 { Kind::MissingWeight } else { Kind::ExtraWeight };
         let most = if pair.stop.is_some_and(|s| total.abs() >= s) { Severity::Stop } else { Severity::Warn };
         let placed = place(scope, &force);

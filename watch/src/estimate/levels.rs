@@ -264,7 +264,8 @@ impl Levels {
         let n = self.towers as f64;
         let mean: f64 = (0..self.towers).map(|k| self.kalman.at(2 * k + 1)).sum::<f64>() / n;
         let cross: f64 = (0..self.towers).map(|k| self.kalman.cov(2 * j + 1, 2 * k + 1)).sum::<f64>() / n;
-        let all: f64 = (0..self.towers).flat_map(|i| (0..self.towers).map(move |k| (i, k))).map(|(i, k)| self.kalman.cov(2 * i + 1, 2 * k + 1)).sum();
+        let all: f64 =
+            (0..self.towers).flat_map(|i| (0..self.towers).map(move |k| (i, k))).map(|(i, k)| self.kalman.cov(2 * i + 1, 2 * k + 1)).sum();
         let variance = self.kalman.cov(2 * j + 1, 2 * j + 1) - 2.0 * cross + all / (n * n);
         (self.kalman.at(2 * j + 1) - mean, variance.max(0.0))
     }

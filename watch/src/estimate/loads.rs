@@ -25,13 +25,8 @@ pub mod over {
     pub const BEFORE: usize = 4;
 }
 
-const STRETCHES: [Stretch; 5] = [
-    Stretch::last(0.3),
-    Stretch::last(1.0),
-    Stretch::last(5.0),
-    Stretch::last(10.0),
-    Stretch { near_s: 1.0, far_s: 3.0 },
-];
+const STRETCHES: [Stretch; 5] =
+    [Stretch::last(0.3), Stretch::last(1.0), Stretch::last(5.0), Stretch::last(10.0), Stretch { near_s: 1.0, far_s: 3.0 }];
 
 /// One load cell.
 #[derive(Clone, Debug)]

@@ -287,7 +287,10 @@ impl Estimator {
             Channel::Height => setup.channels[c].tower == j,
             _ => false,
         };
-        let newest = (0..setup.channels.len()).filter(|&c| bears(c)).filter_map(|c| self.heard[c]).fold(None, |m: Option<f64>, t| Some(m.map_or(t, |m| m.max(t))));
+        let newest = (0..setup.channels.len())
+            .filter(|&c| bears(c))
+            .filter_map(|c| self.heard[c])
+            .fold(None, |m: Option<f64>, t| Some(m.map_or(t, |m| m.max(t))));
         newest.map(|t| (now_s - t).max(0.0))
     }
 

@@ -1,7 +1,7 @@
 //! Readings that the filter refused: a box that was moved on its seat, or a truss that really jumped.
 
-use super::tilt::over;
 use super::Estimator;
+use super::tilt::over;
 use crate::health::Health;
 use crate::setup::Setup;
 

@@ -39,10 +39,12 @@ impl Estimator {
             return None;
         }
         let value = self.sums.planned_n(j) + self.beside_by_heights(j);
-        let by_offset: f64 = (0..self.shares.len()).map(|k| {
-            let s = self.sums.stiffness_n_per_m(j, k);
-            s * s * super::level::Offsets::cov_mm2(&self.levels, k, k) * 1e-6
-        }).sum();
+        let by_offset: f64 = (0..self.shares.len())
+            .map(|k| {
+                let s = self.sums.stiffness_n_per_m(j, k);
+                s * s * super::level::Offsets::cov_mm2(&self.levels, k, k) * 1e-6
+            })
+            .sum();
         Some(Known { value, sigma: by_offset.sqrt().hypot(0.02 * value) })
     }
 

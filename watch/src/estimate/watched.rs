@@ -19,7 +19,15 @@ impl Watched {
     /// A channel that is stated to speak so often.
     pub fn new(rate_hz: f64) -> Self {
         let room = (6.0 * rate_hz).clamp(32.0, 2000.0) as usize;
-        Watched { slow: Trace::new(room, &[Stretch::last(3.0)]), last: f64::NAN, seen: 0, repeats: 0.5, run: 0, run_since_s: 0.0, newest_s: 0.0 }
+        Watched {
+            slow: Trace::new(room, &[Stretch::last(3.0)]),
+            last: f64::NAN,
+            seen: 0,
+            repeats: 0.5,
+            run: 0,
+            run_since_s: 0.0,
+            newest_s: 0.0,
+        }
     }
 
     /// Takes a value.

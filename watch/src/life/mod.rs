@@ -27,6 +27,8 @@ const SHELVE_STILL: Span = Span::ms(8 * 3_600_000);
 pub struct Told {
     /// Index in [`Ledger::tracks`].
     pub track: usize,
+    /// The state it is in at this line (a later line of the same moment may tell another).
+    pub state: LifeState,
     /// A new amount in the same state.
     pub change: bool,
 }
@@ -180,17 +182,17 @@ impl Ledger {
             Turn::Refused(why) => Some(why),
             Turn::To(state) => {
                 track.enter(now, state);
-                self.told.push(Told { track: at, change: false });
+                self.told.push(Told { track: at, state, change: false });
                 None
             }
             Turn::Change => {
                 track.told_amount = track.now.amount.map(|a| a.value);
-                self.told.push(Told { track: at, change: true });
+                self.told.push(Told { track: at, state: self.tracks[at].state, change: true });
                 None
             }
             Turn::SeenNow => {
                 track.seen = true;
-                self.told.push(Told { track: at, change: false });
+                self.told.push(Told { track: at, state: self.tracks[at].state, change: false });
                 None
             }
         }
@@ -209,7 +211,7 @@ impl Ledger {
                 track.stands = false;
                 track.seen = true;
                 track.enter(now, LifeState::Cleared);
-                ledger.told.push(Told { track: at, change: false });
+                ledger.told.push(Told { track: at, state: LifeState::Cleared, change: false });
                 return None;
             }
             if id.is_none() && !ledger.tracks[at].ever_stop {

@@ -1,0 +1,328 @@
+//! Whole lifts through the watch: a small rig of two towers with a tilt and a cell each, spoken for by hand.
+
+use super::*;
+use raisewatch_protocol::reading::{Packet, Reading, Value};
+use raisewatch_protocol::said::{Said, SaidValue, StepSet};
+use raisewatch_protocol::units::{Angle, Force};
+use raisewatch_protocol::words::{CallState, Channel, Utterance, Word};
+
+const PLAN: &str = r#"
+title = "Chalk Lane"
+site = "chalk-lane"
+working-height = "1.2 m"
+trim-height = "5 m"
+pace = "25 mm/s"
+tolerance = "from-statics"
+[[piece]]
+id = "front"
+from = ["0 m", "0 m"]
+to = ["8 m", "0 m"]
+weight = "8.5 kg/m"
+source = "maker"
+[[tower]]
+id = "A"
+name = "Alpha"
+at = "1 m"
+rated = "500 lb"
+least = "15 lb"
+per-turn = "25 mm"
+collapsed = "1.2 m"
+full = "5.2 m"
+[[tower]]
+id = "B"
+name = "Bravo"
+at = "7 m"
+rated = "500 lb"
+least = "15 lb"
+per-turn = "25 mm"
+collapsed = "1.2 m"
+full = "5.2 m"
+[[load]]
+name = "wash"
+weight = "20 kg"
+source = "weighed"
+at = ["1 m", "3 m", "5 m", "7 m"]
+"#;
+
+const KIT: &str = r#"
+broker = "mqtt://127.0.0.1:1883"
+[[node]]
+id = "n1"
+tower = "A"
+over = "mqtt"
+rate = "20 Hz"
+[node.channel.truss-along]
+piece = "front"
+at = "1 m"
+range = ["-10 deg", "10 deg"]
+[node.channel.head-load]
+[[node]]
+id = "n2"
+tower = "B"
+over = "mqtt"
+rate = "20 Hz"
+[node.channel.truss-along]
+piece = "front"
+at = "7 m"
+range = ["-10 deg", "10 deg"]
+[node.channel.head-load]
+"#;
+
+/// A rig whose truth the test sets; it speaks at 20 Hz.
+struct Rig {
+    watch: Watch,
+    now: u64,
+    b_high_mm: f64,
+    shares: [f64; 2],
+    speaks: [bool; 2],
+    tilt_sign: [f64; 2],
+    lines: Vec<Output>,
+}
+
+impl Rig {
+    fn new() -> Self {
+        Rig::with(KIT)
+    }
+
+    fn with(kit: &str) -> Self {
+        let plan = Plan::read(PLAN, "plan.toml").unwrap();
+        let kit = Kit::read(kit, "kit.toml").unwrap();
+        let watch = Watch::new(&plan, &kit, Phrases::default()).unwrap();
+        let g = raisewatch_protocol::units::STANDARD_GRAVITY;
+        let half = (8.5 * 8.0 + 80.0) * g / 2.0;
+        Rig { watch, now: 0, b_high_mm: 0.0, shares: [half; 2], speaks: [true; 2], tilt_sign: [1.0; 2], lines: Vec::new() }
+    }
+
+    fn give(&mut self, input: Input) {
+        let lines = self.watch.step(Mono(self.now * 1000), &input).to_vec();
+        self.lines.extend(lines);
+    }
+
+    /// Runs for `ms` at 20 Hz; `each` moves the truth.
+    fn run(&mut self, ms: u64, mut each: impl FnMut(&mut Rig)) {
+        let end = self.now + ms;
+        while self.now < end {
+            self.now += 50;
+            each(self);
+            for node in 0..2 {
+                if !self.speaks[node] {
+                    continue;
+                }
+                let slope = (self.b_high_mm / 6000.0).atan() * self.tilt_sign[node];
+                // A tenth of a unit of noise keeps a reading from looking frozen; it follows time, so a run repeats itself.
+                let wobble = ((self.now / 50) % 7) as f64 - 3.0;
+                let reading = |channel, value| Reading { channel, value: Ok(value), node_time_s: None };
+                let readings = vec![
+                    reading(Channel::TrussAlong, Value::Angle(Angle(slope + wobble * 1e-5))),
+                    reading(Channel::HeadLoad, Value::Force(Force(self.shares[node] + wobble * 0.3))),
+                ];
+                self.give(Input::Packet(Packet { node, readings, seq: None }));
+            }
+        }
+        self.give(Input::Tick);
+    }
+
+    fn step(&mut self, step: Step) {
+        self.give(Input::Step(StepSet { step, by: Some("lead".into()) }));
+    }
+
+    fn say(&mut self, said: Utterance, tower: Option<&str>, channel: Option<Channel>, by: &str) {
+        self.give(Input::Said(Said {
+            said,
+            tower: tower.map(str::to_owned),
+            channel,
+            value: (said == Utterance::Turn).then_some(SaidValue::Number(1.0)),
+            finding: None,
+            by: Some(by.into()),
+        }));
+    }
+
+    /// Zeroes and proves it, and starts to raise.
+    fn raising() -> Self {
+        let mut rig = Rig::new();
+        rig.zero();
+        rig.prove();
+        rig.step(Step::Raise);
+        rig.run(1000, |_| {});
+        rig
+    }
+
+    fn zero(&mut self) {
+        let loaded = std::mem::replace(&mut self.shares, [0.0; 2]);
+        self.run(4000, |_| {});
+        self.say(Utterance::Zero, None, Some(Channel::HeadLoad), "lead");
+        self.shares = loaded;
+        self.run(4000, |_| {});
+        self.say(Utterance::Zero, None, Some(Channel::TrussAlong), "lead");
+        self.run(1000, |_| {});
+    }
+
+    fn prove(&mut self) {
+        self.step(Step::TestLift);
+        self.run(6000, |_| {});
+        for (tower, sign) in [("A", -1.0), ("B", 1.0)] {
+            self.say(Utterance::Turn, Some(tower), None, "lead");
+            let target = self.b_high_mm + 25.0 * sign;
+            self.run(2000, |r| r.b_high_mm += 25.0 * sign / 40.0);
+            self.b_high_mm = target;
+            self.run(5000, |_| {});
+        }
+    }
+
+    fn findings(&self) -> Vec<String> {
+        let of = |o: &Output| match o {
+            Output::Finding(f) => Some(format!("{} {} {} {}", f.id, f.severity, f.state, f.to)),
+            _ => None,
+        };
+        self.lines.iter().filter_map(of).collect()
+    }
+
+    fn calls(&self, to: &str) -> Vec<String> {
+        let of = |o: &Output| match o {
+            Output::Call(c) if c.to == to => Some(format!("{} {}: {}", c.call, c.state, c.text)),
+            _ => None,
+        };
+        self.lines.iter().filter_map(of).collect()
+    }
+
+    fn replies(&self) -> Vec<String> {
+        let of = |o: &Output| match o {
+            Output::Reply { text, refused, .. } => Some(format!("{}{text}", if *refused { "refused: " } else { "" })),
+            _ => None,
+        };
+        self.lines.iter().filter_map(of).collect()
+    }
+}
+
+#[test]
+fn a_lift_is_not_zeroed_then_not_proved_then_level() {
+    let mut rig = Rig::new();
+    rig.run(500, |_| {});
+    assert_eq!(rig.calls("spotter"), ["none said: Not zeroed."]);
+    assert_eq!(rig.calls("A"), ["none said: Not zeroed."]);
+    assert_eq!(rig.watch.view().towers[0].offset_mm, None);
+    rig.zero();
+    assert_eq!(rig.calls("spotter").last().unwrap(), "none said: Not proved.");
+    rig.prove();
+    assert_eq!(rig.calls("lead"), ["none said: Not zeroed.", "none said: Not proved.", "level said: Level."], "{:?}", rig.replies());
+    assert_eq!(rig.findings(), [""; 0]);
+    assert!(rig.watch.view().towers[1].offset_mm.is_some_and(|mm| mm.abs() < 3.0));
+}
+
+#[test]
+fn one_tower_cranked_alone_is_held_the_other_sent_up_and_the_end_is_told() {
+    let mut rig = Rig::raising();
+    rig.lines.clear();
+    rig.run(2600, |r| r.b_high_mm += 25.0 * 0.05);
+    let high = rig.b_high_mm;
+    rig.run(1500, |_| {});
+    assert_eq!(rig.findings()[0], "uneven-B-1 warn raised crew", "{high} mm high, {:?}", rig.findings());
+    assert_eq!(rig.calls("spotter")[0], "hold said: Hold Bravo. Alpha up two.", "{:?}", rig.calls("spotter"));
+    assert_eq!(rig.calls("A")[0], "up said: Alpha up two.");
+    assert_eq!(rig.calls("B")[0], "hold said: Hold Bravo.");
+    rig.lines.clear();
+    rig.run(4000, |r| r.b_high_mm = (r.b_high_mm - 1.25).max(0.0));
+    rig.run(4000, |_| {});
+    assert_eq!(rig.findings().last().unwrap(), "uneven-B-1 warn returned crew");
+    let calls = rig.calls("spotter");
+    assert_eq!(calls[calls.len() - 2..].iter().map(|c| c.split(':').next().unwrap()).collect::<Vec<_>>(), ["hold over", "level said"]);
+}
+
+#[test]
+fn silence_of_a_moving_node_stops_within_a_second_and_repeats_and_needs_seen_and_release() {
+    let mut rig = Rig::raising();
+    rig.lines.clear();
+    rig.speaks[1] = false;
+    let last = rig.now;
+    rig.run(13_000, |_| {});
+    let Some(Output::Finding(first)) = rig.lines.first().cloned() else { panic!("{:?}", rig.lines.first()) };
+    assert_eq!((first.id.as_str(), first.t_ms, first.severity), ("silent-B-1", Mono((last + 1000) * 1000), Severity::Stop));
+    let stops: Vec<(u64, CallState)> = (rig.lines.iter())
+        .filter_map(|o| match o {
+            Output::Call(c) if c.to == "spotter" && c.call == Word::Stop => Some((c.t_ms.0 / 1000 - last, c.state)),
+            _ => None,
+        })
+        .collect();
+    use CallState::{Repeated, Said};
+    assert_eq!(stops, [(1000, Said), (3000, Repeated), (5000, Repeated), (7000, Repeated), (9000, Repeated), (11_000, Repeated)]);
+    assert!(rig.calls("spotter")[0].ends_with("Stop. No data from Bravo."), "{:?}", rig.calls("spotter"));
+    assert!(rig.watch.view().towers[1].blind);
+    rig.speaks[1] = true;
+    rig.run(3000, |_| {});
+    assert_eq!(rig.findings().last().unwrap(), "silent-B-1 stop latched crew");
+    rig.say(Utterance::Release, None, None, "lead");
+    assert!(rig.replies().last().unwrap().contains("has to be seen first"));
+    rig.say(Utterance::Seen, None, None, "spotter");
+    assert!(rig.replies().last().unwrap().contains("lead's"));
+    rig.say(Utterance::Seen, None, None, "lead");
+    rig.say(Utterance::Release, None, None, "lead");
+    rig.run(3000, |_| {});
+    assert_eq!(rig.findings().last().unwrap(), "silent-B-1 stop cleared crew");
+    assert_eq!(rig.calls("spotter").last().unwrap(), "level said: Level.");
+}
+
+#[test]
+fn a_persons_stop_reaches_everybody_at_once_and_one_release_ends_it() {
+    let mut rig = Rig::raising();
+    rig.lines.clear();
+    rig.say(Utterance::Stop, None, None, "spotter");
+    assert_eq!(rig.findings(), ["stop-said-all-1 stop raised crew"]);
+    for to in ["spotter", "lead", "A", "B"] {
+        assert!(rig.calls(to)[0].starts_with("stop said: Stop."), "{to}");
+    }
+    rig.say(Utterance::Release, None, None, "lead");
+    rig.run(2000, |_| {});
+    assert_eq!(rig.calls("B").last().unwrap(), "level said: Level.");
+}
+
+#[test]
+fn a_zero_with_a_moving_truss_or_outside_the_rig_is_refused() {
+    let mut rig = Rig::new();
+    rig.run(4000, |r| r.b_high_mm += 2.0);
+    rig.say(Utterance::Zero, Some("A"), Some(Channel::TrussAlong), "lead");
+    assert!(rig.replies()[0].contains("refused: Tilt along on Alpha moves by"), "{:?}", rig.replies());
+    rig.say(Utterance::Zero, Some("A"), None, "lead");
+    rig.say(Utterance::Zero, Some("C"), Some(Channel::HeadLoad), "lead");
+    rig.say(Utterance::Zero, Some("A"), Some(Channel::RopeLoad), "lead");
+    rig.step(Step::Raise);
+    rig.say(Utterance::Zero, Some("A"), Some(Channel::HeadLoad), "lead");
+    let refused = rig.replies().iter().filter(|r| r.starts_with("refused")).count();
+    assert_eq!(refused, 5, "{:?}", rig.replies());
+    assert!(!rig.watch.view().zeroed);
+}
+
+#[test]
+fn a_tilt_that_hangs_the_wrong_way_round_is_named_and_nothing_is_claimed() {
+    let mut rig = Rig::new();
+    rig.tilt_sign[1] = -1.0;
+    rig.zero();
+    rig.prove();
+    let backwards: Vec<String> = rig.findings().into_iter().filter(|f| f.starts_with("backwards")).collect();
+    assert_eq!(backwards, ["backwards-B-1 warn raised lead"], "{:?} {:?}", rig.findings(), rig.replies());
+    assert_eq!(rig.calls("spotter").last().unwrap(), "none said: Not proved.");
+}
+
+#[test]
+fn ticks_at_any_time_change_no_output() {
+    let quiet = Rig::raising();
+    let mut ticked = Rig::new();
+    let mut plain = Rig::new();
+    for rig in [&mut ticked, &mut plain] {
+        rig.zero();
+        rig.prove();
+        rig.step(Step::Raise);
+    }
+    for _ in 0..200 {
+        plain.run(100, |r| r.b_high_mm += 2.0);
+        ticked.run(50, |r| r.b_high_mm += 2.0);
+        let now = ticked.now;
+        for odd in [13, 27, 41] {
+            let lines = ticked.watch.step(Mono((now + odd) * 1000 + 77), &Input::Tick).to_vec();
+            ticked.lines.extend(lines);
+        }
+        ticked.run(50, |r| r.b_high_mm += 2.0);
+    }
+    assert!(!quiet.lines.is_empty());
+    let bytes = |r: &Rig| format!("{:?}", r.lines);
+    assert_eq!(bytes(&ticked), bytes(&plain));
+}

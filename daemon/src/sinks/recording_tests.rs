@@ -127,7 +127,7 @@ fn files_that_are_none_of_ours() {
         assert!(told.contains("other.mcap") && told.contains(words), "{told}");
     }
     std::fs::remove_file(&file).unwrap();
-    let mut later = Writer::new(std::io::BufWriter::new(File::create(&file).unwrap())).unwrap();
+    let mut later = Writer::new(BufWriter::new(File::create(&file).unwrap())).unwrap();
     let metadata = BTreeMap::from([("format".to_owned(), "2".to_owned())]);
     later.write_metadata(&Metadata { name: HEAD.into(), metadata }).unwrap();
     later.finish().unwrap();

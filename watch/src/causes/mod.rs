@@ -10,6 +10,10 @@ pub mod instruments;
 pub mod level;
 pub mod scope;
 pub mod weight;
+#[cfg(test)]
+mod series;
+#[cfg(test)]
+mod tests;
 
 use crate::condition::Condition;
 use crate::estimate::{BaseRule, Estimator};

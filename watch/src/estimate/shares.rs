@@ -75,11 +75,14 @@ impl Estimator {
     fn follow_base(&mut self, scene: &Scene, now_s: f64) {
         let dt = self.base_at_s.map_or(0.0, |t| now_s - t);
         self.base_at_s = Some(now_s);
-        for (share, base) in self.shares.iter().zip(&mut self.loads.base_n) {
-            let Some(beside) = share.beside_n[over::FIVE] else { continue };
+        for j in 0..self.shares.len() {
+            let Some(beside) = self.shares[j].beside_n[over::FIVE] else { continue };
+            let cell = self.shares[j].channel.and_then(|c| self.loads.cell(c));
+            let heard_s = cell.and_then(|cell| cell.begin_s(over::FIVE)).map_or(0.0, |t| now_s - t);
+            let base = &mut self.loads.base_n[j];
             match (&mut *base, self.base) {
                 // Before the truss hangs there is nothing to learn from.
-                (None, _) if scene.step == Step::Rig => {}
+                (None, _) if scene.step == Step::Rig || heard_s < 3.0 => {}
                 (None, _) => *base = Some(beside),
                 (Some(_), BaseRule::Held) => {}
                 (Some(b), BaseRule::Follows(tau_s)) => *b += (beside - *b) * (1.0 - (-dt / tau_s).exp()),

@@ -11,7 +11,7 @@ pub mod level;
 pub mod scope;
 pub mod weight;
 #[cfg(test)]
-mod series;
+pub(crate) mod series;
 #[cfg(test)]
 mod tests;
 

@@ -280,19 +280,30 @@ impl Series {
         self.run_seeing(seconds, noise, truth, |_, _| {});
     }
 
-    fn packets(&mut self, truth: &Truth, noise: Noise, i: usize) {
+    fn linear(&self, truth: &Truth) -> raisewatch_statics::Linear {
         let n = truth.offset_mm.len();
         let bearing = if n == 2 { Bearing::Rigid } else { Bearing::Rope };
-        let linear = self
-            .model
-            .standing(&Standing { line_height: raisewatch_protocol::units::Length((truth.height_m * 20.0).round() / 20.0), bearing: vec![bearing; n] });
-        let offsets: Vec<f64> = truth.offset_mm.iter().map(|o| o * 1e-3).collect();
-        let mut shares = linear.shares(&offsets);
+        let line_height = raisewatch_protocol::units::Length((truth.height_m * 20.0).round() / 20.0);
+        self.model.standing(&Standing { line_height, bearing: vec![bearing; n] })
+    }
+
+    /// The true shares, N.
+    pub fn shares_of(&self, truth: &Truth) -> Vec<f64> {
+        let linear = self.linear(truth);
+        let mut shares = linear.shares(&truth.offset_mm.iter().map(|o| o * 1e-3).collect::<Vec<_>>());
         for &(force, x) in &truth.extra {
             for (s, e) in shares.iter_mut().zip(linear.point(0, x).share_per_n) {
                 *s += force * e;
             }
         }
+        shares
+    }
+
+    fn packets(&mut self, truth: &Truth, noise: Noise, i: usize) {
+        let n = truth.offset_mm.len();
+        let linear = self.linear(truth);
+        let offsets: Vec<f64> = truth.offset_mm.iter().map(|o| o * 1e-3).collect();
+        let shares = self.shares_of(truth);
         let at = Mono(0) + Span::from_s(self.now_s);
         let wave = |f: f64, phase: f64, t: f64| (std::f64::consts::TAU * f * t + phase).sin();
         for j in (0..n).filter(|j| !truth.mute.contains(j)) {

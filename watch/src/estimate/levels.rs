@@ -51,6 +51,11 @@ pub struct Levels {
     /// Since when the heads are taken to move though the step says still, s.
     pub agile_until_s: f64,
     lively: f64,
+    /// Mean square of the innovations in their own standard deviations: the variance of unit weight.
+    unit: f64,
+    unit_s: f64,
+    /// Variance of each offset that the zeros of the boxes leave, mm².
+    floor: Vec<f64>,
 }
 
 impl Levels {
@@ -93,12 +98,16 @@ impl Levels {
             known: vec![false; towers],
             agile_until_s: f64::NEG_INFINITY,
             lively: 0.0,
+            unit: 1.0,
+            unit_s: 0.0,
+            floor: vec![0.0; towers],
         };
         levels.begin(sums);
         levels
     }
 
     fn begin(&mut self, sums: &Sums) {
+        self.lay_floor(sums);
         self.spread(0, 1.0);
         self.spread(1, 0.01_f64.powi(2));
         for c in 0..self.tilts.len() {
@@ -153,13 +162,13 @@ impl Levels {
         self.kalman.predict(dt);
         let agile = moving || t_s < self.agile_until_s;
         // A head starts or stops about every ten seconds: a step of the pace each time. Standing, it creeps.
-        let rate = if agile { self.pace * self.pace / 10.0 } else { (5e-5_f64).powi(2) };
+        let rate = if agile { self.pace * self.pace / 40.0 } else { (5e-5_f64).powi(2) };
         let settle = if agile { (5e-4_f64).powi(2) } else { (1e-4_f64).powi(2) };
         self.spread(1, rate * dt);
         self.spread(0, settle * dt);
         for tilt in self.tilts.iter().flatten() {
             self.kalman.doubt(tilt.bias, WANDER * WANDER * dt);
-            let swing = tilt.swing() * 0.7;
+            let swing = tilt.swing() * 0.4;
             for k in 0..tilt::CYCLES.len() {
                 let noise = swing * tilt::renewal(k, dt);
                 self.kalman.doubt(tilt.bias + 1 + 2 * k, noise);
@@ -203,6 +212,10 @@ impl Levels {
         }
         self.terms.extend((0..tilt::CYCLES.len()).map(|k| (tilt.bias + 1 + 2 * k, 1.0)));
         let (innovation, taken) = self.kalman.update(&self.terms, value - level, tilt.white, GATE);
+        let dt = (t_s - self.unit_s).clamp(0.0, 1.0);
+        self.unit_s = t_s;
+        // Each box adds its part; ten seconds are some ten turns of a crank.
+        self.unit += (innovation.score().powi(2).min(GATE * GATE) - self.unit) * (1.0 - (-dt.max(0.01) / 10.0).exp());
         if taken {
             tilt.refused_since = None;
             // Innovations that keep to one side say that heads move in a still step.
@@ -282,6 +295,20 @@ impl Levels {
         gauged.then(|| (self.kalman.at(2 * j), self.kalman.cov(2 * j, 2 * j)))
     }
 
+    /// What the zeros of the boxes alone leave open of each offset.
+    fn lay_floor(&mut self, sums: &Sums) {
+        for j in 0..self.towers {
+            let steep: f64 = sums.slopes.iter().filter_map(|(_, row)| row.get(j)).map(|k| k * k).sum();
+            // Half a head against the others: on two towers the offset from the mean is half the rake.
+            self.floor[j] = if steep > 0.0 { (ZERO * 500.0).powi(2) / steep } else { 0.0 };
+        }
+    }
+
+    /// Normalised innovation squared, averaged over about ten seconds: one where the model's noise is that of the boxes.
+    pub fn unit_weight(&self) -> f64 {
+        self.unit
+    }
+
     /// Works out offsets about their mean and which of them may be told; `heard[j]`: something heard bears on tower `j`.
     pub fn tell(&mut self, heard: &[bool]) {
         let n = self.towers as f64;
@@ -293,7 +320,7 @@ impl Levels {
         }
         self.mean_cov = all;
         for j in 0..self.towers {
-            self.known[j] = heard[j] && self.cov_mm2(j, j).sqrt() <= KNOWN_MM;
+            self.known[j] = heard[j] && self.cov_mm2(j, j).sqrt() <= KNOWN_MM && self.kalman.cov(2 * j, 2 * j).sqrt() < 10.0;
         }
     }
 }
@@ -304,6 +331,12 @@ impl Offsets for Levels {
     }
     fn cov_mm2(&self, j: usize, k: usize) -> f64 {
         let c = (self.kalman.cov(2 * j, 2 * k) - self.about[j] - self.about[k] + self.mean_cov) * 1e6;
+        // The filter's own noise is set for the worst crank; what it is told to be is scaled by what the innovations are (the
+        // variance of unit weight of least squares), down to what the zeros leave.
+        let unit = self.unit.clamp(0.05, 4.0);
+        let n = self.towers as f64;
+        let floor = if j == k { self.floor[j] } else { -(self.floor[j] * self.floor[k]).sqrt() / (n - 1.0) };
+        let c = unit * c + (1.0 - unit).max(0.0) * floor;
         if j == k { c.max(0.0) } else { c }
     }
 }

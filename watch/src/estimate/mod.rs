@@ -17,6 +17,8 @@ pub mod sums;
 pub mod tilt;
 pub mod watched;
 pub mod window;
+#[cfg(test)]
+mod tests;
 
 use crate::calibrate::Calibrated;
 use crate::condition::Known;

@@ -11,7 +11,7 @@ use raisewatch_protocol::words::Step;
 /// Span error of a cell, one standard deviation: within ± 1 % evenly (JOB section 8, N1).
 const SPAN: f64 = 0.006;
 /// Zero that is left after zeroing, N: within ± 2 lb before it (N1), a fraction after.
-const ZERO_N: f64 = 4.0;
+const ZERO_N: f64 = 3.0;
 /// How often the shares tell the level, s.
 const PATTERN_EVERY_S: f64 = 0.2;
 
@@ -29,8 +29,8 @@ impl Estimator {
         let value = self.shares[j].measured_n[over::ONE]?;
         let cell = self.loads.cell(self.shares[j].channel?)?;
         let mean = cell.mean(over::ONE)?;
-        // Ripple is not white: neighbouring samples tell little anew, four of them about as much as one.
-        let noise = mean.spread / (mean.count as f64 / 4.0).max(1.0).sqrt();
+        // The ripple of a crank is averaged over about a whole turn: a fifth of it is left of a second's mean.
+        let noise = mean.spread * if mean.count > 4 { 0.2 } else { 0.7 };
         Some(Known { value, sigma: noise.hypot(ZERO_N).hypot(SPAN * value) })
     }
 

@@ -4,6 +4,7 @@ use crate::sinks::Told;
 use raisewatch_protocol::input::Input;
 use raisewatch_protocol::mono::Mono;
 use raisewatch_protocol::words::Step;
+use raisewatch_watch::watch::{Output, Watch};
 
 /// A watch, seen from the loop.
 pub trait Judge: Send {
@@ -15,6 +16,29 @@ pub trait Judge: Send {
     fn view(&self) -> serde_json::Value;
     /// The step of the lift.
     fn lift_step(&self) -> Step;
+}
+
+impl Judge for Watch {
+    fn step(&mut self, now: Mono, input: &Input) -> Vec<Told> {
+        Watch::step(self, now, input).iter().cloned().map(told).collect()
+    }
+    fn deadline(&self) -> Option<Mono> {
+        Watch::deadline(self)
+    }
+    fn view(&self) -> serde_json::Value {
+        serde_json::to_value(Watch::view(self)).unwrap_or_default()
+    }
+    fn lift_step(&self) -> Step {
+        Watch::view(self).step
+    }
+}
+
+fn told(output: Output) -> Told {
+    match output {
+        Output::Finding(finding) => Told::Finding(finding),
+        Output::Call(call) => Told::Call(call),
+        Output::Reply { t_ms, to, text, refused } => Told::Reply { t_ms, to: Some(to), text, refused },
+    }
 }
 
 /// A watch for the tests of the loop and of the pages: what it does is told to it by notes.

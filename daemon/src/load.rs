@@ -59,22 +59,10 @@ pub fn loaded(
         (plan, kit) => return Err(told([plan.err(), kit.err()])),
     };
     let (phrases, phrases_text) = phrases(&plan, beside)?;
-    Ok(Loaded {
-        plan,
-        plan_text,
-        plan_file: plan_file.to_owned(),
-        kit,
-        kit_text,
-        kit_file: kit_file.to_owned(),
-        phrases,
-        phrases_text,
-    })
+    Ok(Loaded { plan, plan_text, plan_file: plan_file.to_owned(), kit, kit_text, kit_file: kit_file.to_owned(), phrases, phrases_text })
 }
 
-fn phrases(
-    plan: &Plan,
-    beside: impl FnOnce(&str) -> anyhow::Result<(String, PathBuf)>,
-) -> anyhow::Result<(Phrases, Option<String>)> {
+fn phrases(plan: &Plan, beside: impl FnOnce(&str) -> anyhow::Result<(String, PathBuf)>) -> anyhow::Result<(Phrases, Option<String>)> {
     let (mut phrases, text) = match &plan.phrases {
         None => (Phrases::default(), None),
         Some(name) => {

@@ -11,6 +11,7 @@ mod drive;
 mod hear;
 mod inlet;
 mod judge;
+mod load;
 mod plan_new;
 mod recorded;
 mod rehearse;

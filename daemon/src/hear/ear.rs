@@ -129,7 +129,8 @@ impl Ear {
             None => out.push(format!("  `{name}`: nothing that is watched, unless the kit's map says what it is")),
             Some(guess) => {
                 let unit = if known.is_some() { None } else { Some(guess.unit) };
-                names.insert(name.to_owned(), Used { channel: guess.channel, unit, sure: guess.sure });
+                let sure = guess.sure || (known.is_some() && name == guess.channel.word());
+                names.insert(name.to_owned(), Used { channel: guess.channel, unit, sure });
             }
         }
     }

@@ -2,7 +2,7 @@
 
 import { Board, Standing } from "./board.js";
 import { checksOf, climb, nextSteps } from "./climb.js";
-import { Elevation, hatch, node, set } from "./elevation.js";
+import { Elevation, node, set, write } from "./elevation.js";
 import { button, findings, instrumentRows, instruments, keep, people, refusedWords, table } from "./lists.js";
 import { Live } from "./live.js";
 import { farthest, lookOf, pictureOf } from "./picture.js";
@@ -25,7 +25,7 @@ let view = null, shown = null, saidAt = null, times = 0, stepSince = null, slowA
 
 const live = new Live({
   view(fresh) { view = fresh; draw(); },
-  call(call) { if (call.to === "lead") { if (call.state === "repeated") times += 1; aloud(call); } },
+  call(call) { if (call.to === "lead") { if (call.state === "repeated") times += 1; sound.call(call); } },
   state(state) {
     if (state === "gone") lost();
     else if (state === "loading" && live?.reason) waiting();
@@ -34,12 +34,6 @@ const live = new Live({
   },
 });
 setInterval(() => sheet.live(live.state, live.age), 500);
-
-function aloud(call) {
-  const look = lookOf(call);
-  if (call.state === "over" || look === "calm") sound.say("over", call.text);
-  else if (look !== "none") sound.say(look, call.text);
-}
 
 /** Why the lead's words cannot be said here; null where they can. */
 function barred() {
@@ -64,7 +58,7 @@ function draw() {
   $("#flag").hidden = view.rehearsal !== true;
   const text = view.plan === false ? "No plan. Recording only." : shown.call?.text ?? view.not_claimed ?? "Nothing known yet";
   if (board.show(text, look, null)) { saidAt = view.t_ms; times = 1; }
-  if (late && call && look !== "calm" && look !== "none") aloud(call);
+  if (late && call && look !== "calm" && look !== "none") sound.call(call);
   const standsStop = look === "stop" || look === "blind";
   stop.show(true, standsStop);
   $("#ack").hidden = !["hold", "pin", "stop", "blind"].includes(look);
@@ -145,7 +139,7 @@ function drawPast(picture, laid, split) {
   const u = picture.units.offset;
   if (picture.warn !== null) drawn.words.push({ key: "w+", x: 24, y: laid.y0 - warn + 16, t: `+${(picture.warn * u.per).toFixed(u.digits)} ${u.name}, hold`, size: 14, cls: "mute" });
   if (picture.stop !== null) drawn.words.push({ key: "s+", x: 24, y: laid.y0 - half + 16, t: `+${(picture.stop * u.per).toFixed(u.digits)} ${u.name}, stop`, size: 14, cls: "mute" });
-  writeWords(pastNodes, drawn.words);
+  write(pastNodes.svg, pastNodes.words, drawn.words);
 }
 
 /** A dotted line carries the end of the trace of the head that is farthest off to that head. */
@@ -162,18 +156,6 @@ function pastMade() {
   const paths = {};
   for (const [name, cls] of [["ribbon", "e-ribbon"], ["rim", "e-rim"], ["far", "e-far"], ["hatch", "e-hatch"], ["level", "e-level"], ["grid", "p-hair"], ["plans", "p-plan"], ["thin", "p-thin"], ["traces", "p-trace"], ["ticks", "p-trace"], ["tie", "p-tie"]]) paths[name] = node("path", { class: cls }, svg);
   return { svg, paths, words: new Map() };
-}
-
-function writeWords(into, words) {
-  const used = new Set();
-  for (const word of words) {
-    used.add(word.key);
-    if (!into.words.has(word.key)) into.words.set(word.key, node("text", {}, into.svg));
-    const text = into.words.get(word.key);
-    for (const [name, value] of [["x", word.x.toFixed(1)], ["y", word.y.toFixed(1)], ["font-size", String(word.size)], ["class", word.cls]]) set(text, name, value);
-    put(text, word.t);
-  }
-  for (const [key, text] of into.words) if (!used.has(key)) { text.remove(); into.words.delete(key); }
 }
 
 let climbed = null;
@@ -250,7 +232,7 @@ function lost() {
   B.classList.remove("live");
   board.show("Not live", "gone", null);
   elevation.clear();
-  if (pastNodes) writeWords(pastNodes, []);
+  if (pastNodes) write(pastNodes.svg, pastNodes.words, []);
   for (const what of ["#table tbody", "#inst tbody", "#findings", "#checks", "#people", "#said", "#steps", "#zero", "#climb"]) $(what).replaceChildren();
   climbed = zeroes = null;
   for (const what of ["#stepname", "#stepage", "#findcount", "#refused", "#recording", "#clock"]) put($(what), "");

@@ -34,6 +34,26 @@ export function hatch(svg) {
   node("rect", { width: 3, height: 9, class: "e-stripe" }, pattern);
 }
 
+/** Writes words into a drawing: kept by key, so that a tick touches only what differs. */
+export function write(svg, kept, words) {
+  const used = new Set();
+  for (const word of words) {
+    used.add(word.key);
+    if (!kept.has(word.key)) kept.set(word.key, node("text", {}, svg)).get(word.key).append("");
+    const text = kept.get(word.key);
+    set(text, "x", word.x.toFixed(1));
+    set(text, "y", word.y.toFixed(1));
+    set(text, "font-size", String(word.size));
+    set(text, "class", word.cls);
+    if (text.firstChild.data !== word.t) text.firstChild.data = word.t;
+    if (!word.more) { text.querySelector("tspan")?.remove(); continue; }
+    const more = text.querySelector("tspan") ?? node("tspan", {}, text);
+    set(more, "font-size", String(word.moreSize));
+    if (more.textContent !== word.more) more.textContent = word.more;
+  }
+  for (const [key, text] of kept) if (!used.has(key)) { text.remove(); kept.delete(key); }
+}
+
 export class Elevation {
   #svg; #paths = {}; #words = new Map(); #reach = new Reach(); #said = -Infinity; #saidFor = null;
 
@@ -56,7 +76,7 @@ export class Elevation {
     set(this.#svg, "height", String(laid.h));
     set(this.#svg, "class", picture.look === "calm" || picture.look === "none" ? "elevation" : "elevation called");
     for (const [name, path] of Object.entries(this.#paths)) set(path, "d", laid.paths[name] ?? "");
-    this.#write(laid.words);
+    write(this.#svg, this.#words, laid.words);
     this.#say(picture, now);
     return laid;
   }
@@ -64,36 +84,9 @@ export class Elevation {
   /** Takes everything away: what is not live is not shown. */
   clear() {
     for (const path of Object.values(this.#paths)) path.setAttribute("d", "");
-    this.#write([]);
+    write(this.#svg, this.#words, []);
     set(this.#svg, "aria-label", "Not live: nothing is drawn.");
     this.#saidFor = null;
-  }
-
-  #write(words) {
-    const used = new Set();
-    for (const word of words) {
-      used.add(word.key);
-      let text = this.#words.get(word.key);
-      if (!text) {
-        text = node("text", {}, this.#svg);
-        text.append(document.createTextNode(""));
-        this.#words.set(word.key, text);
-      }
-      set(text, "x", word.x.toFixed(1));
-      set(text, "y", word.y.toFixed(1));
-      set(text, "font-size", String(word.size));
-      set(text, "class", word.cls);
-      if (text.firstChild.data !== word.t) text.firstChild.data = word.t;
-      this.#more(text, word);
-    }
-    for (const [key, text] of this.#words) if (!used.has(key)) { text.remove(); this.#words.delete(key); }
-  }
-
-  #more(text, word) {
-    if (!word.more) return void text.querySelector("tspan")?.remove();
-    const span = text.querySelector("tspan") ?? node("tspan", {}, text);
-    set(span, "font-size", String(word.moreSize));
-    if (span.textContent !== word.more) span.textContent = word.more;
   }
 
   /** The drawing's own words: new when another call stands, else every 5 s, so that a reader is not flooded. */

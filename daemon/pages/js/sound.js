@@ -1,5 +1,6 @@
 // What a page says aloud: the word first, by the browser's own voice, then the tones; the hand feels it as well.
 
+import { lookOf } from "./picture.js";
 import { CODE, Turn } from "./tones.js";
 
 const VOICE_STARTS_MS = 700, VOICE_ENDS_MS = 4_000, RAMP_S = 0.01, GONE_EVERY_MS = 2_000;
@@ -25,6 +26,12 @@ export class Sound {
     await this.#context.resume().catch(() => {});
     this.onChange();
     return this.on;
+  }
+
+  /** A call as it is said or repeated: the watch decides when, this page only gives it a voice. */
+  call(call) {
+    const look = lookOf(call);
+    if (look !== "none") this.say(look === "calm" ? "over" : look, call.text);
   }
 
   /** Says `text`, then the tones of `kind`. One voice: what waits is replaced by what is newer; a graver one cuts in. */

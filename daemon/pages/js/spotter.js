@@ -31,7 +31,7 @@ function sizes(lines, more) {
 
 const live = new Live({
   view(fresh) { view = fresh; draw(); },
-  call(call) { if (call.to === "spotter") aloud(call); },
+  call(call) { if (call.to === "spotter") sound.call(call); },
   state(state) {
     if (state === "gone") lost();
     else if (state === "loading" && live?.reason) waiting();
@@ -40,13 +40,6 @@ const live = new Live({
   },
 });
 setInterval(() => sheet.live(live.state, live.age), 500);
-
-/** The watch decides what is said again and when; this page only gives it a voice. */
-function aloud(call) {
-  const look = lookOf(call);
-  if (call.state === "over" || look === "calm") sound.say("over", call.text);
-  else if (look !== "none") sound.say(look, call.text);
-}
 
 function draw() {
   const now = performance.now(), call = view.calls?.spotter ?? null;
@@ -57,7 +50,7 @@ function draw() {
   head();
   const text = view.plan === false ? "No plan. Recording only." : shown.call?.text ?? view.not_claimed ?? "Nothing known yet";
   board.show(text, look, subOf(picture, look));
-  if (late && look !== "calm" && look !== "none" && call) aloud(call); // a page opened late says at once what stands
+  if (late && look !== "calm" && look !== "none" && call) sound.call(call); // a page opened late says at once what stands
   answer(look);
   stop.show(true, look === "stop" || look === "blind");
   $("#gone").hidden = true;

@@ -24,7 +24,7 @@ function nameOf() { return ownTower()?.name ?? null; }
 
 const live = new Live({
   view(fresh) { view = fresh; draw(); },
-  call(call) { if (call.to === id) aloud(call); },
+  call(call) { if (call.to === id) sound.call(call); },
   state(state) {
     if (state === "gone") lost();
     else if (state === "loading" && live?.reason) waiting();
@@ -33,12 +33,6 @@ const live = new Live({
   },
 });
 setInterval(() => sheet.live(live.state, live.age), 500);
-
-function aloud(call) {
-  const look = lookOf(call);
-  if (call.state === "over" || look === "calm") sound.say("over", call.text);
-  else if (look !== "none") sound.say(look, call.text);
-}
 
 /** The word's own frame: the look, with the direction told apart. */
 function wordOf(call, look) { return look === "hold" ? call.call : look; }
@@ -51,7 +45,7 @@ function draw() {
   put($("#name"), nameOf() ?? id);
   $("#flag").hidden = view.rehearsal !== true;
   words(ownTower() ? shown.call?.text ?? view.not_claimed ?? "Nothing known yet" : view.plan === false ? "No plan. Recording only." : `No tower ${id} in this plan.`, word);
-  if (late && shown.call && shown.look !== "calm" && shown.look !== "none") aloud(shown.call);
+  if (late && shown.call && shown.look !== "calm" && shown.look !== "none") sound.call(shown.call);
   numbers(now);
   buttons(word);
   stop.show(true, shown.look === "stop" || shown.look === "blind");

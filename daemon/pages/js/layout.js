@@ -6,6 +6,11 @@ import { scale } from "./shape.js";
 import { amount, figure, MINUS } from "./words.js";
 
 const f = v => (Math.round(v * 10) / 10).toString();
+/** The middle of the gap between heads that is nearest the middle of the truss: there the height stands. */
+function middle(heads) {
+  const half = (heads[0].x + heads.at(-1).x) / 2, gaps = heads.slice(1).map((head, i) => (head.x + heads[i].x) / 2);
+  return gaps.reduce((best, at) => Math.abs(at - half) < Math.abs(best - half) ? at : best, gaps[0] ?? half);
+}
 const clamp = (v, low, high) => Math.min(high, Math.max(low, v));
 const MAST = [13, 9, 6], JOINT = [0, .36, .68]; // widths of the three mast lines, px; where they begin, as part of the mast
 
@@ -30,17 +35,19 @@ function frame(p, box, far) {
   const near = Math.min(...gaps, 9) * px, pads = Math.min(b.padsMost ?? 60, near * .42, X(ends[0]) - 4);
   return {
     ...b, px, k, mm, pad, X, floor, y0, near, pads, slim: clamp(near / 80, .45, 1),
-    Y: x => y0 - (p.line ? p.line(x) : 0) * mm,
+    hx: X(middle(heads)), Y: x => y0 - (p.line ? p.line(x) : 0) * mm,
     dark: darkSpans(heads), light: lightSpans(p.length, darkSpans(heads)),
     rw: (p.warn ?? 0) * mm, rs: (p.stop ?? p.warn ?? 0) * mm,
   };
 }
 
+/** Whether there is room to tell the height in the drawing. */
+const measures = (p, g) => !g.few && p.height !== null && p.line !== null && g.floor - g.y0 > 60 && g.near >= 60;
+
 /** Ribbon, limits, floor, and the height of the line as a dimension. */
 function ground(p, g) {
   const { w, y0, rw, rs, floor } = g, across = y => `M0 ${f(y)}H${w}`;
-  const hx = g.hx ?? g.X(p.length / 2), by = (y0 + floor) / 2 + 18;
-  const dim = !g.few && p.height !== null && p.line && floor - y0 > 60;
+  const hx = g.hx, by = (y0 + floor) / 2 + 18, dim = measures(p, g);
   return {
     ribbon: p.warn ? `M0 ${f(y0 - rw)}H${w}V${f(y0 + rw)}H0z` : "",
     rim: p.warn ? across(y0 - rw) + across(y0 + rw) : "",
@@ -155,17 +162,18 @@ function limits(p, g, words, bold) {
   }
   const right = g.tell === "right";
   say(right ? g.w - 6 : 4, g.y0 + g.rs + 15, right);
-  if (p.warn && !right) words.push({ key: "warn", x: 4, y: g.y0 + g.rw - 5, t: figure(p.warn, u), size: 13, cls: "mute" });
-  if (p.stop && !right) words.push({ key: "stop", x: 4, y: g.y0 + g.rs - 5, t: amount(p.stop, u), size: 13, cls: "mute" });
-  if (p.height !== null && p.line && g.floor - g.y0 > 60) {
-    words.push({ key: "height", x: g.hx ?? g.X(p.length / 2), y: (g.y0 + g.floor) / 2 + 18, t: amount(p.height, p.units.height), size: 22, cls: "num mid" });
+  const bare = right || g.dark.some(([from]) => from === -Infinity); // no figures on the hatch
+  if (p.warn && !bare) words.push({ key: "warn", x: 4, y: g.y0 + g.rw - 5, t: figure(p.warn, u), size: 13, cls: "mute" });
+  if (p.stop && !bare) words.push({ key: "stop", x: 4, y: g.y0 + g.rs - 5, t: amount(p.stop, u), size: 13, cls: "mute" });
+  if (measures(p, g)) {
+    words.push({ key: "height", x: g.hx, y: (g.y0 + g.floor) / 2 + 18, t: amount(p.height, p.units.height), size: 22, cls: "num mid" });
   }
 }
 
 /** Under each foot: load, name, and what the plan says. Close feet get smaller digits and no unit of their own. */
 function footWords(p, g, words) {
   if (g.foot <= 20) return;
-  const close = g.near < 64, u = p.units.force, y = g.floor + 50;
+  const close = g.near < 52, u = p.units.force, y = g.floor + 50;
   p.heads.forEach((head, i) => {
     const x = g.X(head.x), hot = head.id === p.hot, key = `${head.id}${head.again ? "+" : ""}`;
     const size = Math.round(clamp(g.near * (close ? .62 : .34), 12, hot ? 32 : 26));
@@ -177,7 +185,7 @@ function footWords(p, g, words) {
       const plan = `plan ${figure(head.expectedTold ?? head.expected, u)}, rated ${figure(head.rated, u)}`;
       words.push({ key: `plan ${key}`, x, y: y + 40, t: plan, size: 13, cls: "mute mid" });
     }
-    if (close && i === 0) words.push({ key: "unit", x: 4, y: g.y0 - g.rs - 6, t: `loads in ${u.name}, heights in ${p.units.offset.name}`, size: 13, cls: "mute" });
+    if (close && i === 0 && g.foot >= 90) words.push({ key: "unit", x: 4, y: y + 36, t: `loads in ${u.name}, heights in ${p.units.offset.name}`, size: 13, cls: "mute" });
   });
 }
 
@@ -195,7 +203,7 @@ function offsetsTold(p, g, words) {
   if (g.few) return;
   p.heads.forEach((head, i) => {
     if (head.off === null) return;
-    const way = i === 0 ? 1 : -1, text = figure(head.offTold ?? head.off, u, true), small = g.near < 64;
+    const way = i === 0 ? 1 : -1, text = figure(head.offTold ?? head.off, u, true), small = g.near < 52;
     const t = Number(text.replace(MINUS, "-")) === 0 ? "0" : small ? text : `${text} ${u.name}`;
     const x = small ? g.X(head.x) : g.X(head.x) + way * 12, y = Math.max(g.y0, g.Y(head.x)) + (small ? -g.deep - 16 : 20);
     const cls = small ? "mute mid" : way > 0 ? "mute" : "mute end";

@@ -21,12 +21,12 @@ const board = new Board($("#call"), sizes), elevation = new Elevation($("#elevat
 const stop = new StopButton($("#stop"), place), sheet = new Sheet($("#sheet"), $("#more"), sound, place);
 let view = null, shown = null, rehearsed = -Infinity, heardCall = null;
 
-function sizes(lines, more) {
+function sizes(lines) {
   if (wide()) return { order: lines > 1 ? 124 : 150, then: 52 };
-  const look = shown?.look ?? "loading";
-  if (look === "calm" || look === "none" || look === "loading") return { order: 92, then: 44 };
+  const look = shown?.look ?? "loading", tall = Math.min(1, innerHeight / 844); // a shorter phone keeps room for the truss
+  if (look === "calm" || look === "none" || look === "loading") return { order: 92 * tall, then: 44 };
   if (look === "gone") return { order: 120, then: 62 };
-  return { order: lines > 1 ? 132 : 210, then: more ? 62 : 62 };
+  return { order: (lines > 1 ? 132 : 210) * tall ** 1.2, then: Math.max(40, 62 * tall) };
 }
 
 const live = new Live({
@@ -82,7 +82,8 @@ function subOf(picture, look) {
   if (pins) return pins;
   if (!far) return null;
   const off = far.offTold ?? far.off, limit = picture.warn === null ? "" : ` Hold limit ${amount(picture.warn, u.offset)}.`;
-  return `${far.name} ${offsetWords(off, u.offset)}.${limit}`;
+  const height = picture.heads.length > 5 && picture.height !== null ? ` Line at ${amount(picture.height, u.height)}.` : "";
+  return `${far.name} ${offsetWords(off, u.offset)}.${limit}${height}`;
 }
 
 function pinsOf(picture) {
@@ -120,11 +121,12 @@ function drawing(picture, look, now) {
   $("#elevation").classList.toggle("bare", !picture);
   if (!picture || w < 100 || h < 60) return;
   // The reach, and with it the stretch, is the page's: it does not change when the call takes more room.
-  const few = look !== "calm" && look !== "none", landscape = wide(), reach = landscape ? 72 : Math.min(80, innerHeight / 10.5);
-  const foot = few ? (landscape ? 84 : 76) : (landscape ? 102 : 96), deep = 22, top = landscape ? 16 : 10;
+  const few = look !== "calm" && look !== "none", landscape = wide(), low = few && h < 190, deep = low ? 16 : 22, top = landscape ? 16 : 10;
+  const foot = low ? 14 : few ? (landscape ? 84 : 76) : (landscape ? 102 : 96);
+  const reach = low ? Math.max(16, (h - foot - deep - 8) / 2) : landscape ? 72 : Math.min(80, innerHeight / 10.5);
   const free = h - foot - deep - reach;
-  const mast = few && !landscape ? Math.min(70, Math.max(44, free)) : free - top < 60 ? Math.max(40, free) : 0;
-  const box = { w, h, reach, deep, foot, few, plan: !few, mast, top, big: 42 };
+  const mast = low ? h - foot - deep - reach - 4 : few && !landscape ? Math.min(70, Math.max(44, free)) : free - top < 60 ? Math.max(40, free) : 0;
+  const box = { w, h, reach, deep, foot, few, plan: !few, mast, top, big: low ? 30 : 42 };
   const laid = elevation.draw(picture, box, now);
   wedge(picture, look, laid.mm, w);
 }

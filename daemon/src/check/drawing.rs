@@ -336,7 +336,7 @@ fn from_above(plan: &Plan, sheet: &Sheet, show: Show) -> String {
     let bound = |i: usize, f: fn(f64, f64) -> f64, start: f64| corners.iter().map(|c| c[i]).fold(start, f);
     let (left, right) = (bound(0, f64::min, f64::MAX), bound(0, f64::max, f64::MIN));
     let (low, high) = (bound(1, f64::min, f64::MAX), bound(1, f64::max, f64::MIN));
-    let fits = |s: &&f64| (right - left) * PX_PER_M / **s <= WIDTH - 220.0 && (high - low) * PX_PER_M / **s <= 360.0;
+    let fits = |s: &&f64| (right - left) * PX_PER_M / **s <= WIDTH - 220.0 && (high - low) * PX_PER_M / **s <= 300.0;
     let scale = *SCALES.iter().find(fits).unwrap_or(&500.0);
     let m = PX_PER_M / scale;
     let (x0, top) = ((WIDTH - (right - left) * m) / 2.0, 56.0);

@@ -74,7 +74,14 @@ fn list(lines: &[String]) -> Markup {
     html! { ul { @for line in lines { li { (line) } } } }
 }
 
+fn by_hand(plan: &Plan, sheet: &Sheet, show: Show) -> Markup {
+    html! { (heading("If the electronics die", "")) p { (words::by_hand(plan, sheet, show).join(" ")) } }
+}
+
 fn first(plan: &Plan, sheet: &Sheet, show: Show, pages: usize) -> Markup {
+    // The shorter column takes it, so that most lifts fit the page.
+    let rows = sheet.schedule.len() + if sheet.towers.len() <= 2 { sheet.stations.len() + 2 } else { 0 };
+    let left = rows <= 14;
     html! {
         section class="paper" {
             (header(plan, "Load sheet"))
@@ -86,14 +93,14 @@ fn first(plan: &Plan, sheet: &Sheet, show: Show, pages: usize) -> Markup {
                     (heading("Load schedule", show.weight_unit()))
                     (schedule(plan, sheet, show))
                     @if sheet.towers.len() <= 2 { (shares(plan, sheet, show)) }
+                    @if left { (by_hand(plan, sheet, show)) }
                 }
                 div {
                     (heading("How level", ""))
-                    @for line in words::how_level(plan, sheet, show).iter().take(3) { p { (line) } }
+                    @for line in words::heights(sheet, show) { p { (line) } }
                     (heading("Cautions", ""))
                     (list(&words::cautions(plan, sheet, show)))
-                    (heading("If the electronics die", ""))
-                    p { (words::by_hand(plan, sheet, show).join(" ")) }
+                    @if !left { (by_hand(plan, sheet, show)) }
                 }
             }
             div class="sign" { span { "competent person" } span { "spotter has read it" } span { "date, time" } }
@@ -128,12 +135,12 @@ fn schedule(plan: &Plan, sheet: &Sheet, show: Show) -> Markup {
     html! {
         table {
             tr { th { "what" } th { "weight" } th { "±" } th class="l" { "at " (show.length_unit()) } th class="l" { "source" } }
-            @for line in &sheet.schedule {
+            @for (i, line) in sheet.schedule.iter().enumerate() {
                 tr {
                     td { (line.name) @if line.count > 1 { " × " (line.count) } @if line.tail { " at trim" } }
                     td { b { (show.bare_weight(line.trim_n)) } }
                     td { (show.bare_weight(line.trim_n * line.band)) }
-                    td class="l" { (places(plan, &line.name, show)) }
+                    td class="l" { (places(plan, sheet, i, show)) }
                     td class="l" { (line.source) }
                 }
             }
@@ -147,32 +154,45 @@ fn schedule(plan: &Plan, sheet: &Sheet, show: Show) -> Markup {
     }
 }
 
-/// Where a line of the schedule hangs, by its name.
-fn places(plan: &Plan, name: &str, show: Show) -> String {
+/// Where a line of the schedule hangs; with several pieces, on which.
+fn places(plan: &Plan, sheet: &Sheet, line: usize, show: Show) -> String {
+    let name = sheet.schedule[line].name.as_str();
     let stretch = |a: f64, b: f64| format!("{}–{}", short(show, a), short(show, b));
-    if let Some(id) = name.strip_prefix("truss ")
-        && let Some(piece) = plan.pieces.iter().find(|p| p.id == id)
-    {
+    if let Some(piece) = plan.pieces.get(line) {
+        // The pieces' own weights come first, in the plan's order.
         return stretch(0.0, piece.length().0);
     }
-    let mut all: Vec<String> = vec![];
+    let mut all: Vec<(usize, String)> = vec![];
     for load in plan.loads.iter().filter(|l| l.name == name) {
-        all.push(match load.hung {
+        let place = match load.hung {
             Hung::Point { at, .. } => short(show, at.0),
             Hung::Spread { from, to, .. } => stretch(from.0, to.0),
-        });
+        };
+        all.push((load.piece, place));
     }
-    for cable in plan.cables.iter().filter(|c| c.name == name) {
-        all.push(match cable.lies {
-            Lies::Along { from, to, .. } => stretch(from.0, to.0),
-            Lies::Coil { at, .. } => format!("coil {}", short(show, at.0)),
-            Lies::Tail { at, .. } => short(show, at.0),
-        });
+    if all.is_empty() {
+        // Every cable is a line of its own: the nth of a name is the nth in the plan.
+        let nth = sheet.schedule[..line].iter().filter(|l| l.name == name).count();
+        all.extend(plan.cables.iter().filter(|c| c.name == name).nth(nth).map(|cable| {
+            let place = match cable.lies {
+                Lies::Along { from, to, .. } => stretch(from.0, to.0),
+                Lies::Coil { at, .. } => format!("coil {}", short(show, at.0)),
+                Lies::Tail { at, .. } => short(show, at.0),
+            };
+            (cable.piece, place)
+        }));
     }
+    let mut pieces: Vec<usize> = all.iter().map(|(piece, _)| *piece).collect();
+    pieces.dedup();
+    let on = match &pieces[..] {
+        _ if plan.pieces.len() == 1 => String::new(),
+        [one] => format!("{} ", plan.pieces[*one].id),
+        several => return format!("on {} pieces", several.len()),
+    };
     match &all[..] {
         [] => String::new(),
-        few if few.len() <= 3 => all.join(", "),
-        [first, .., last] => format!("{first} … {last}"),
+        few if few.len() <= 3 => on + &few.iter().map(|(_, place)| place.as_str()).collect::<Vec<_>>().join(", "),
+        [first, .., last] => format!("{on}{} … {}", first.1, last.1),
         _ => String::new(),
     }
 }
@@ -188,7 +208,7 @@ fn shares(plan: &Plan, sheet: &Sheet, show: Show) -> Markup {
             tr { th { "height" } th { "whole" } @for t in &sheet.towers { th { (t.name) } th { "±" } th { "used" } } }
             @for s in &sheet.stations {
                 tr {
-                    td { (show.length(s.station.height_m)) " " (s.station.what) @if s.station.on != "rope" { ", on " (s.station.on) } }
+                    td { (show.length(s.station.height_m)) " " (s.station.what) @if s.station.on != "rope" { ", " (words::rests_on(&s.station)) } }
                     td { (show.bare_weight(s.total_n)) }
                     @for t in &s.towers {
                         td { b { (show.bare_weight(t.share.n)) } }
@@ -216,7 +236,7 @@ fn second(plan: &Plan, sheet: &Sheet, show: Show, pages: usize) -> Markup {
                 tr { th { "height" } @for t in &sheet.towers { th { (t.name) } th { (other.weight_unit()) } th { "N" } } }
                 @for s in &sheet.stations {
                     tr {
-                        td { (show.length_both(s.station.height_m)) ", on " (s.station.on) }
+                        td { (show.length_both(s.station.height_m)) ", " (words::rests_on(&s.station)) }
                         @for t in &s.towers {
                             td { b { (show.bare_weight(t.share.n)) } }
                             td { (other.bare_weight(t.share.n)) }
@@ -233,6 +253,8 @@ fn second(plan: &Plan, sheet: &Sheet, show: Show, pages: usize) -> Markup {
             (list(&words::truss(plan, sheet, show)))
             (heading("Stand of the towers", "at trim"))
             (list(&words::stand(plan, sheet, show)))
+            @let assumed = words::assumed(sheet);
+            @if !assumed.is_empty() { (heading("Assumed", "")) (list(&assumed)) }
             p class="m" { (words::ADVISES) }
             (footer(2, pages))
         }

@@ -87,10 +87,10 @@ impl Show {
     }
 }
 
-/// A share of one as percent, rounded away from one hundred: 100.2 % never prints as 100 %.
+/// A share of one as percent. What is past the whole never prints as 100 %: 100.2 % is 101 %.
 pub fn percent(share: f64) -> String {
     let p = share * 100.0;
-    let rounded = if p > 100.0 { p.ceil() } else { p.round().min(100.0) };
+    let rounded = if p > 100.0 { p.round().max(101.0) } else { p.round() };
     format!("{} %", number(rounded, 0))
 }
 

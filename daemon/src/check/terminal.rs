@@ -37,6 +37,7 @@ pub fn text(plan: &Plan, sheet: &Sheet, paint: Paint) -> String {
     part(&mut out, paint, "Truss", bullets(&words::truss(plan, sheet, show)));
     part(&mut out, paint, "Stand of the towers", bullets(&words::stand(plan, sheet, show)));
     part(&mut out, paint, "Cautions", bullets(&words::cautions(plan, sheet, show)));
+    part(&mut out, paint, "Assumed", bullets(&words::assumed(sheet)));
     part(&mut out, paint, "If the electronics die", bullets(&words::by_hand(plan, sheet, show)));
     out
 }
@@ -125,7 +126,7 @@ fn shares(plan: &Plan, sheet: &Sheet, show: Show) -> String {
 
 fn share_row(station: &StationSheet, show: Show) -> Vec<String> {
     let place = format!("{} {}", show.length(station.station.height_m), station.station.what);
-    let mut row = vec![place, station.station.on.to_owned(), show.bare_weight(station.total_n)];
+    let mut row = vec![place, words::rests_on(&station.station).to_owned(), show.bare_weight(station.total_n)];
     for tower in &station.towers {
         row.push(show.bare_weight(tower.share.n));
         row.push(show.bare_weight(tower.share.sigma_n));

@@ -20,12 +20,12 @@ pub fn sentence(text: &str) -> String {
     chars.next().map_or_else(String::new, |first| first.to_uppercase().chain(chars).collect())
 }
 
-/// Limits while it moves and while it stands, what governs, what the reaction takes.
-pub fn how_level(plan: &Plan, sheet: &Sheet, show: Show) -> Vec<String> {
-    let mut out = vec![];
+/// The limits of height while it moves, and what governs them; why there are none, where none are left.
+pub fn heights(sheet: &Sheet, show: Show) -> Vec<String> {
     if let Some(why) = &sheet.limits.refused {
-        out.push(format!("No tolerance is left: {why}."));
+        return vec![format!("{}.", sentence(why))];
     }
+    let mut out = vec![];
     let raise = sheet.limits.step(Step::Raise);
     let heights = [
         (&raise.rake, if sheet.shape == Shape::Two { "between the heads" } else { "between any two heads" }),
@@ -40,6 +40,13 @@ pub fn how_level(plan: &Plan, sheet: &Sheet, show: Show) -> Vec<String> {
             governs(limit)
         ));
     }
+    out
+}
+
+/// Limits while it moves and while it stands, what governs, what the reaction takes.
+pub fn how_level(plan: &Plan, sheet: &Sheet, show: Show) -> Vec<String> {
+    let mut out = heights(sheet, show);
+    let raise = sheet.limits.step(Step::Raise);
     let stand = sheet.limits.step(Step::Stand);
     if let Some(limit) = stand.rake.as_ref().filter(|l| Some(l.warn) != raise.rake.as_ref().map(|r| r.warn)) {
         out.push(format!("Standing: look at {}{} between heads.", show.offset_both(limit.warn), stop(limit, |m| show.offset_both(m))));
@@ -194,7 +201,8 @@ pub fn through_the_lift(sheet: &Sheet, show: Show) -> Vec<String> {
 
 /// What the sheet cannot see, and the notes of the sums.
 pub fn cautions(plan: &Plan, sheet: &Sheet, show: Show) -> Vec<String> {
-    let mut out: Vec<String> = gathered(&sheet.verdict.notes).iter().map(|note| format!("{}.", sentence(note))).collect();
+    let notes: Vec<String> = sheet.verdict.notes.iter().filter(|note| !is_assumed(note)).cloned().collect();
+    let mut out: Vec<String> = gathered(&notes).iter().map(|note| format!("{}.", sentence(note))).collect();
     let least = |i: usize| sheet.stations[sheet.towers[i].lightest].towers[i].share.n;
     let lightest = (0..sheet.towers.len())
         .min_by(|&a, &b| (least(a) - 2.0 * sheet.towers[a].least_n).total_cmp(&(least(b) - 2.0 * sheet.towers[b].least_n)));
@@ -215,6 +223,25 @@ pub fn cautions(plan: &Plan, sheet: &Sheet, show: Show) -> Vec<String> {
     out.push("Floor strength, rope and pins are not seen by any instrument here.".into());
     out.push("Left out: friction, clamped cradles, swing. Two ratings add up only while the lift is level.".into());
     out
+}
+
+/// Stiffnesses that the sums had to assume, where they matter to this lift.
+pub fn assumed(sheet: &Sheet) -> Vec<String> {
+    let matters = |note: &&String| is_assumed(note) && (sheet.shape == Shape::Ring || !note.starts_with("torsion"));
+    sheet.verdict.notes.iter().filter(matters).map(|note| format!("{}.", sentence(note))).collect()
+}
+
+fn is_assumed(note: &str) -> bool {
+    note.starts_with("bending stiffness") || note.starts_with("torsion stiffness")
+}
+
+/// On what the heads rest.
+pub fn rests_on(station: &raisewatch_statics::lift::Station) -> &'static str {
+    match station.on {
+        "rope" => "ropes",
+        "level" => "heads level",
+        on => on,
+    }
 }
 
 /// Notes that say the same of several pieces as one: `truss a, b: not checked`.
@@ -240,11 +267,11 @@ pub fn by_hand(plan: &Plan, sheet: &Sheet, show: Show) -> Vec<String> {
         Shape::Line => raise.line.as_ref(),
         Shape::Ring => raise.twist.as_ref(),
     };
-    if let Some(limit) = limit.filter(|_| per_turn > 0.0) {
+    if let Some(limit) = limit.filter(|_| per_turn > 0.0 && sheet.limits.refused.is_none()) {
         out.push(format!("{} out: raising, the high one holds; lowering, the low one.", turns(limit.warn / per_turn)));
         out.extend(limit.stop.map(|stop| format!("{} out: everybody stops.", turns(stop / per_turn))));
     }
-    if let Some(counted) = sheet.limits.counted_turn {
+    if let Some(counted) = sheet.limits.counted_turn.filter(|_| sheet.limits.refused.is_none()) {
         out.push(format!("Crank {} on the count, all towers, then look; then the next.", turns(counted).to_lowercase()));
     }
     out
@@ -286,7 +313,7 @@ impl Comparison {
         let mut rows = vec![head];
         for (own, then) in &self.pairs {
             let place = format!("{} {}", show.length(own.station.height_m), own.station.what);
-            let mut row = vec![place, own.station.on.to_owned(), show.bare_weight(own.total_n), show.bare_weight(then.total_n)];
+            let mut row = vec![place, rests_on(&own.station).to_owned(), show.bare_weight(own.total_n), show.bare_weight(then.total_n)];
             for (a, b) in own.towers.iter().zip(&then.towers) {
                 row.extend([
                     show.bare_weight(a.share.n),

@@ -8,21 +8,21 @@ use crate::load::Loaded;
 use crate::run::{Ended, Frame, Loop};
 use crate::sinks::hub::Hub;
 use crate::sinks::lines::{self, Look};
-use crate::sinks::recording::Recording;
-use crate::sinks::{self, RecordingState, mqtt};
+use crate::sinks::{RecordingState, mqtt, recording};
 use crate::sources::login::Login;
 use crate::terminal::Terminal;
 use crate::web::crew::{Composer, Crew, Fixed};
 use crate::web::doors::Doors;
 use crate::web::roles::Role;
 use crate::web::server::serve;
-use crate::web::{Limits, Web, router};
+use crate::web::tls::{self, Seal};
+use crate::web::{Limits, Web, addresses, router};
 use crate::{Exit, sources, typed};
 use anyhow::Context;
 use raisewatch_protocol::intake::Intake;
 use raisewatch_protocol::trace::{Arrival, TraceLine};
 use std::net::SocketAddr;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::Duration;
 use tokio::net::TcpListener;
@@ -31,8 +31,8 @@ use tokio::task::JoinSet;
 
 /// Lines that may wait for standard output, MQTT and pages. A minute of many calls; what is older is stale anyhow.
 const ROOM: usize = 1024;
-/// Lines that may wait for the disk: half a minute of 16 nodes at 20 Hz.
-const RECORDING_ROOM: usize = 16 * 1024;
+/// Lines that may wait for the disk: more than a minute of 16 nodes at 20 Hz.
+const RECORDING_ROOM: usize = 64 * 1024;
 /// Where pages are served if nothing else is said.
 pub const USUAL_LISTEN: &str = "0.0.0.0:8470";
 /// How long sinks may take to finish at the end.
@@ -50,6 +50,8 @@ pub struct Setup {
     pub listen: Option<SocketAddr>,
     /// Whether reads need no code.
     pub open: bool,
+    /// Folder with the pages' certificate, where they are to come under TLS.
+    pub tls: Option<PathBuf>,
     /// Where recordings go; `None` records nothing.
     pub record: Option<PathBuf>,
     /// How standard output looks.
@@ -71,15 +73,16 @@ pub struct Live {
     tasks: JoinSet<()>,
     sinks: JoinSet<()>,
     printed: std::thread::JoinHandle<()>,
-    recording: Option<Recording>,
+    recording: Option<Kept>,
 }
 
 impl Setup {
     /// Starts everything, with `judge` as the watch.
     ///
-    /// Errors: a port that is taken, a broker's address that is none, a folder that cannot hold a recording.
+    /// Errors: a port that is taken, a broker's address that is none.
     pub async fn start<J: Judge + 'static>(self, judge: J) -> anyhow::Result<Live> {
         let (listener, at) = listen(self.listen).await?;
+        let seal = self.seal(at)?;
         let (inlet, outlet) = Inlet::new(self.clock.clone());
         let (stop, stopping) = watch::channel(false);
         let (frames, framed) = watch::channel(Arc::new(Frame::default()));
@@ -90,11 +93,11 @@ impl Setup {
             let options = mqtt::options(url, &self.lift.plan.site, self.login.as_ref())?;
             sinks.spawn(mqtt::run(options, self.lift.plan.site.clone(), hub.attach("MQTT", ROOM)));
         }
-        let recording = self.recording(&mut hub)?;
+        let recording = self.recording(&mut hub, framed.clone());
         let state = recording.as_ref().map(|recording| recording.state.clone());
-        let pages = Pages::new(&self, inlet.clone(), at, stopping.clone(), state);
+        let pages = Pages::new(&self, inlet.clone(), at, seal.as_ref(), stopping.clone(), state);
         sinks.spawn(pages.composer.run(framed, hub.attach("pages", ROOM)));
-        tasks.spawn(serve(listener, router(pages.web), Limits::default(), stopping.clone()));
+        tasks.spawn(serve(listener, seal.map(|seal| seal.acceptor), router(pages.web), Limits::default(), stopping.clone()));
         tasks.spawn(pages.terminal.clone().show_next(pages.paired));
         sources::start(&self.lift.kit, &self.lift.plan.site, self.broker.as_deref(), self.login.as_ref(), &inlet, &mut tasks)?;
         typed::read_standard_input(inlet.clone(), pages.terminal.clone());
@@ -106,10 +109,69 @@ impl Setup {
         Ok(Live { terminal: pages.terminal, inlet, stop, looping, tasks, sinks, printed, recording })
     }
 
-    fn recording(&self, hub: &mut Hub) -> anyhow::Result<Option<Recording>> {
-        let Some(folder) = &self.record else { return Ok(None) };
-        let queue = hub.attach("recording", RECORDING_ROOM);
-        sinks::recording::start(folder, &self.lift, self.rehearsal, queue).map(Some)
+    fn seal(&self, at: SocketAddr) -> anyhow::Result<Option<Seal>> {
+        let Some(folder) = &self.tls else { return Ok(None) };
+        let addresses: Vec<_> = addresses::reachable(at).iter().map(SocketAddr::ip).collect();
+        tls::seal(folder, &addresses).map(Some)
+    }
+
+    /// Begins the recording. One that cannot begin is told as failed, and never stops the lift.
+    fn recording(&self, hub: &mut Hub, framed: watch::Receiver<Arc<Frame>>) -> Option<Kept> {
+        let folder = self.record.as_ref()?;
+        let begun = std::fs::create_dir_all(folder).map_err(anyhow::Error::from).and_then(|()| self.recording_file(folder));
+        match begun {
+            Ok((path, recording)) => {
+                let (thread, state) = recording::spawn(recording, hub.attach("recording", RECORDING_ROOM), framed);
+                Some(Kept { path, state, thread: Some(thread) })
+            }
+            Err(fault) => {
+                let text = format!("nothing is recorded: {fault:#}");
+                tracing::error!("{text}");
+                let failed = RecordingState { state: "failed", text: Some(text), ..RecordingState::default() };
+                Some(Kept { path: folder.clone(), state: watch::channel(failed).1, thread: None })
+            }
+        }
+    }
+
+    fn recording_file(&self, folder: &Path) -> anyhow::Result<(PathBuf, recording::Recording)> {
+        let file = |file: &Path, text: &str| recording::Kept { file: file.display().to_string(), text: text.to_owned() };
+        let lift = &self.lift;
+        let phrases = lift.plan.phrases.as_ref().zip(lift.phrases_text.as_ref());
+        let head = recording::Head {
+            plan: Some(file(&lift.plan_file, &lift.plan_text)),
+            kit: Some(file(&lift.kit_file, &lift.kit_text)),
+            phrases: phrases.map(|(name, text)| file(Path::new(name), text)),
+            opened: clock::wall(),
+            opened_at: self.clock.now(),
+        };
+        let path = folder.join(recording::file_name(&lift.plan.site, head.opened));
+        let recording = recording::Recording::create(&path, head)?;
+        Ok((path, recording))
+    }
+}
+
+/// A recording that runs, or that could not begin.
+struct Kept {
+    path: PathBuf,
+    state: watch::Receiver<RecordingState>,
+    thread: Option<std::thread::JoinHandle<RecordingState>>,
+}
+
+impl Kept {
+    /// Waits for the end of the file and tells its path; false where something of it was lost.
+    async fn finish(self, terminal: &Terminal) -> bool {
+        let Some(thread) = self.thread else { return false };
+        let ended = tokio::task::spawn_blocking(|| thread.join());
+        let fault = match tokio::time::timeout(FINISH, ended).await {
+            Ok(Ok(Ok(ended))) if ended.state != "failed" => None,
+            Ok(Ok(Ok(ended))) => Some(ended.text.unwrap_or_default()),
+            Ok(_) => Some("its writer failed".to_owned()),
+            Err(_) => Some("the disk does not take it".to_owned()),
+        };
+        let kept = fault.is_none();
+        let loss = fault.map(|fault| format!(" (not all of it: {fault})")).unwrap_or_default();
+        terminal.print(&format!("recording {}{loss}", self.path.display()));
+        kept
     }
 }
 
@@ -126,6 +188,7 @@ impl Pages {
         setup: &Setup,
         inlet: Inlet,
         at: SocketAddr,
+        seal: Option<&Seal>,
         stop: watch::Receiver<bool>,
         recording: Option<watch::Receiver<RecordingState>>,
     ) -> Self {
@@ -135,7 +198,7 @@ impl Pages {
         let (doors, crew) = (Arc::new(Doors::default()), Arc::new(Crew::default()));
         let towers: Vec<String> = setup.lift.plan.towers.iter().map(|tower| tower.id.clone()).collect();
         let fixed = Fixed { rehearsal: setup.rehearsal, speed: setup.clock.speed() };
-        let terminal = Terminal::new(doors.clone(), towers.clone(), at, setup.rehearsal);
+        let terminal = Terminal::new(doors.clone(), towers.clone(), at, seal, setup.rehearsal);
         let composer = Composer { fixed, crew: crew.clone(), recording, out, calls: calls.clone() };
         let web = Web {
             inlet,
@@ -147,6 +210,7 @@ impl Pages {
             crew,
             clock: terminal.clock().clone(),
             open: setup.open,
+            sealed: seal.is_some(),
             limits: Limits::default(),
             stop,
         };
@@ -182,7 +246,10 @@ impl Live {
         if tokio::time::timeout(FINISH, finished).await.is_err() {
             tracing::warn!("MQTT or pages did not finish in time");
         }
-        let kept = self.recording.take().is_none_or(|recording| self.terminal.recorded(recording));
+        let kept = match self.recording.take() {
+            Some(recording) => recording.finish(&self.terminal).await,
+            None => true,
+        };
         within(FINISH, self.printed, "standard output");
         match ended {
             Ok(Ended::Clean { lost: 0 }) if kept => Exit::Done,

@@ -11,6 +11,7 @@ mod drive;
 mod hear;
 mod inlet;
 mod judge;
+mod live;
 mod load;
 mod plan_new;
 mod recorded;
@@ -19,10 +20,13 @@ mod replay;
 mod run;
 mod sinks;
 mod sources;
+mod terminal;
+mod typed;
 mod watch_cmd;
 mod web;
 
 use clap::Parser;
+use std::io::IsTerminal;
 use std::process::ExitCode;
 
 /// How the program ends; the numbers are part of docs/forms.md, "Commands".
@@ -56,9 +60,14 @@ fn main() -> ExitCode {
     ExitCode::from(exit as u8)
 }
 
-/// Logs go to standard error; how much is set by `RAISEWATCH_LOG` (such as `debug`), warnings and above if not set.
+/// Logs go to standard error; how much is set by `RAISEWATCH_LOG` (such as `debug`), what a crew should know if not set.
 fn log_to_stderr() {
     let level = tracing_subscriber::EnvFilter::try_from_env("RAISEWATCH_LOG");
-    let filter = level.unwrap_or_else(|_| tracing_subscriber::EnvFilter::new("info,rumqttd=off,rumqttc=off"));
-    tracing_subscriber::fmt().with_env_filter(filter).with_writer(std::io::stderr).with_target(false).init();
+    let filter = level.unwrap_or_else(|_| tracing_subscriber::EnvFilter::new("info,rumqttd=off,rumqttc=off,raisewatch_simulator=error"));
+    tracing_subscriber::fmt()
+        .with_env_filter(filter)
+        .with_ansi(std::io::stderr().is_terminal())
+        .with_writer(std::io::stderr)
+        .with_target(false)
+        .init();
 }

@@ -1,17 +1,157 @@
 //! `raisewatch rehearse`: the same watch over the same wire, with the simulator in place of the towers.
+//!
+//! The simulator speaks MQTT to a broker of our own on this machine; crew and instruments are its, pages, findings, calls
+//! and recording are as in a real lift, with the flag REHEARSAL. Nothing of it reaches a real tower.
 
-use crate::Exit;
+use crate::clock::{Clock, wall};
+use crate::live::{Live, Setup, asked_to_stop};
+use crate::load::{Loaded, load, loaded};
+use crate::sinks::lines::Look;
+use crate::{Exit, Misuse, broker};
+use anyhow::Context;
+use raisewatch_simulator::{Lift, Script};
+use raisewatch_watch::watch::Watch;
+use std::net::{Ipv4Addr, SocketAddr};
+use std::path::{Path, PathBuf};
+
+/// The lift that is rehearsed where no other is named; ships in docs/examples/rehearsal.
+const PLAN: &str = include_str!("../../docs/examples/rehearsal/plan.toml");
+const KIT: &str = include_str!("../../docs/examples/rehearsal/kit.toml");
+const SCRIPT: &str = include_str!("../../docs/examples/rehearsal/script.toml");
+
+/// Faster than this, the way over the broker takes longer than the second after which silence is a stop.
+const FASTEST: f64 = 20.0;
 
 /// Arguments.
 #[derive(Debug, clap::Args)]
 pub struct RehearseArgs {
-    /// How many times as fast as life
+    /// The plan file; the demo's if not given
+    #[arg(requires = "kit", requires = "script")]
+    pub plan: Option<PathBuf>,
+    /// The kit file
+    #[arg(long, requires = "plan")]
+    pub kit: Option<PathBuf>,
+    /// What is done, and what goes wrong
+    #[arg(long, requires = "plan")]
+    pub script: Option<PathBuf>,
+    /// End when the script ends
+    #[arg(long)]
+    pub headless: bool,
+    /// How many times as fast as life, up to 20
     #[arg(long, default_value_t = 1.0)]
     pub speed: f64,
+    /// Another seed is another crew, another floor, other noise
+    #[arg(long, default_value_t = 1)]
+    pub seed: u64,
+    /// Where the pages are served [default: 0.0.0.0:8470, or any free port]
+    #[arg(long, value_name = "ADDRESS")]
+    pub listen: Option<SocketAddr>,
+    /// Let anybody on the network look at the pages, without a code
+    #[arg(long)]
+    pub open: bool,
+    /// Serve the pages under TLS, with the certificate of this folder; made there if there is none
+    #[arg(long, value_name = "FOLDER")]
+    pub tls: Option<PathBuf>,
+    /// Folder for the recording
+    #[arg(long, value_name = "FOLDER", default_value = "recordings")]
+    pub record: PathBuf,
+    /// How findings and calls are printed
+    #[arg(long, value_enum, default_value_t)]
+    pub lines: Look,
 }
 
-/// Rehearses.
+/// Rehearses until the script ends (headless) or until it is stopped.
 pub fn run(args: RehearseArgs) -> anyhow::Result<Exit> {
-    let clock = crate::clock::Clock::scaled(args.speed);
-    anyhow::bail!("{:?}: not built into this program yet", clock.now())
+    if !(args.speed.is_finite() && args.speed > 0.0 && args.speed <= FASTEST) {
+        return Err(Misuse(format!("--speed: expected more than 0 and at most {FASTEST}, found {}", args.speed)).into());
+    }
+    let (lift, script) = files(&args)?;
+    let misuse = |fault: &dyn std::fmt::Display| Misuse(fault.to_string());
+    let watch = Watch::new(&lift.plan, &lift.kit, lift.phrases.clone()).map_err(|fault| misuse(&fault))?;
+    let truth = Lift::new(&lift.plan, &lift.kit, &script, args.seed).map_err(|fault| misuse(&fault))?;
+    let broker = broker::start(SocketAddr::from((Ipv4Addr::LOCALHOST, 0)), None)?;
+    let site = lift.plan.site.clone();
+    let setup = Setup {
+        lift,
+        broker: Some(broker.url.clone()),
+        login: None,
+        listen: args.listen,
+        open: args.open,
+        tls: args.tls,
+        record: Some(args.record),
+        look: args.lines,
+        clock: Clock::scaled(args.speed),
+        rehearsal: true,
+    };
+    let runtime = tokio::runtime::Runtime::new()?;
+    let exit = runtime.block_on(async {
+        let live = setup.start(watch).await?;
+        live.terminal.print(&format!("REHEARSAL of {:?}, times {}, {}", script.title, args.speed, wall()));
+        live.terminal.show();
+        let played = raisewatch_simulator::mqtt::run(truth, &site, &broker.url, args.speed);
+        play(live, played, args.headless).await
+    });
+    runtime.shutdown_background();
+    exit
+}
+
+/// Plays to the end of the script, or until it is stopped; then ends the lift.
+async fn play<P, F: std::error::Error + Send + Sync + 'static>(
+    live: Live,
+    played: impl Future<Output = Result<P, F>>,
+    headless: bool,
+) -> anyhow::Result<Exit> {
+    let ended = tokio::select! {
+        ended = played => Some(ended.context("the simulator")?),
+        stopped = asked_to_stop() => stopped.map(|()| None)?,
+    };
+    if ended.is_some() {
+        live.terminal.print("The script has ended.");
+        if !headless {
+            live.terminal.print("The pages stay until you press Ctrl-C.");
+            asked_to_stop().await?;
+        }
+    }
+    Ok(live.finish().await)
+}
+
+fn files(args: &RehearseArgs) -> anyhow::Result<(Loaded, Script)> {
+    let (lift, text, name) = match (&args.plan, &args.kit, &args.script) {
+        (Some(plan), Some(kit), Some(script)) => {
+            let text = std::fs::read_to_string(script).map_err(|fault| Misuse(format!("{}: {fault}", script.display())))?;
+            (load(plan, kit)?, text, script.display().to_string())
+        }
+        _ => {
+            let none = |name: &str| anyhow::bail!("the demo has no phrase file {name}");
+            let demo = loaded(PLAN.into(), Path::new("rehearsal/plan.toml"), KIT.into(), Path::new("rehearsal/kit.toml"), none)?;
+            (demo, SCRIPT.to_owned(), "rehearsal/script.toml".to_owned())
+        }
+    };
+    let script = Script::read(&text, &name).map_err(|fault| Misuse(fault.to_string()))?;
+    Ok((lift, script))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_demo_reads_and_stands() {
+        let (lift, script) = files(&RehearseArgs {
+            plan: None,
+            kit: None,
+            script: None,
+            headless: true,
+            speed: 1.0,
+            seed: 1,
+            listen: None,
+            open: false,
+            tls: None,
+            record: "x".into(),
+            lines: Look::Plain,
+        })
+        .unwrap();
+        assert!(lift.kit.said, "the demo's crew speaks over the broker");
+        assert!(Lift::new(&lift.plan, &lift.kit, &script, 1).is_ok());
+    }
 }

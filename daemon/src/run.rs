@@ -222,8 +222,8 @@ fn carried_forward(mut view: serde_json::Value, t_ms: Mono, refused: &impl serde
     let made_ms = view["t_ms"].as_f64().unwrap_or(t_ms.ms());
     let older_ms = (t_ms.ms() - made_ms).max(0.0);
     for list in ["towers", "health"] {
-        for part in view[list].as_array_mut().into_iter().flatten() {
-            if let Some(age_ms) = part["age_ms"].as_f64() {
+        for part in view.get_mut(list).and_then(serde_json::Value::as_array_mut).into_iter().flatten() {
+            if let Some(age_ms) = part.get("age_ms").and_then(serde_json::Value::as_f64) {
                 part["age_ms"] = (age_ms + older_ms).round().into();
             }
         }

@@ -1,13 +1,12 @@
 //! What the person at the terminal is shown beside findings and calls: addresses of the pages, codes, the recording.
 
 use crate::clock::Clock;
-use crate::sinks::recording::Recording;
 use crate::web::addresses::{self, Door};
 use crate::web::doors::Doors;
 use crate::web::roles::Role;
+use crate::web::tls::Seal;
 use std::io::{IsTerminal, Write};
 use std::net::SocketAddr;
-use std::path::Path;
 use std::sync::Arc;
 use tokio::sync::mpsc;
 
@@ -20,12 +19,16 @@ pub struct Terminal {
     /// Codes run out by life's clock, however fast the rehearsal's runs.
     clock: Clock,
     on_output: bool,
+    scheme: &'static str,
+    fingerprint: Option<String>,
 }
 
 impl Terminal {
     /// For pages that listen at `at`.
-    pub fn new(doors: Arc<Doors>, towers: Vec<String>, at: SocketAddr, on_output: bool) -> Self {
-        Terminal { doors, towers, reach: addresses::reachable(at), clock: Clock::real(), on_output }
+    pub fn new(doors: Arc<Doors>, towers: Vec<String>, at: SocketAddr, seal: Option<&Seal>, on_output: bool) -> Self {
+        let scheme = if seal.is_some() { "https" } else { "http" };
+        let fingerprint = seal.map(|seal| seal.fingerprint.clone());
+        Terminal { doors, towers, reach: addresses::reachable(at), clock: Clock::real(), on_output, scheme, fingerprint }
     }
 
     /// Ids of the plan's towers.
@@ -40,10 +43,13 @@ impl Terminal {
 
     /// Shows the address of each page with a fresh code.
     pub fn show(&self) {
-        match addresses::doors(&self.doors, &self.towers, "http", &self.reach, self.clock.now()) {
+        match addresses::doors(&self.doors, &self.towers, self.scheme, &self.reach, self.clock.now()) {
             Ok(doors) => {
                 for door in &doors {
                     self.print(&self.door(door, true));
+                }
+                if let Some(fingerprint) = &self.fingerprint {
+                    self.print(&format!("certificate SHA-256 {fingerprint}\nThe phone asks once whether to trust it: compare this."));
                 }
                 self.print("Each code is good once, for ten minutes. Press Enter for new ones.");
             }
@@ -54,7 +60,7 @@ impl Terminal {
     /// Shows a new code for each role whose code was used, until the lift ends.
     pub async fn show_next(self: Arc<Self>, mut paired: mpsc::Receiver<Role>) {
         while let Some(role) = paired.recv().await {
-            match addresses::door(&self.doors, role, "http", &self.reach, self.clock.now()) {
+            match addresses::door(&self.doors, role, self.scheme, &self.reach, self.clock.now()) {
                 Ok(door) => self.print(&format!("A page was paired. The next one:\n{}", self.door(&door, false))),
                 Err(fault) => tracing::error!(%fault, "no new code could be made"),
             }
@@ -81,19 +87,6 @@ impl Terminal {
     pub fn print(&self, text: &str) {
         let _ = if self.on_output { writeln!(std::io::stdout(), "{text}") } else { writeln!(std::io::stderr(), "{text}") };
     }
-
-    /// Waits for the recording to be closed and prints its path; false where something of it was lost.
-    pub fn recorded(&self, recording: Recording) -> bool {
-        let path = recording.path.clone();
-        let kept = recording.finish();
-        self.print(&recorded_line(&path, kept));
-        kept
-    }
-}
-
-fn recorded_line(path: &Path, kept: bool) -> String {
-    let loss = if kept { "" } else { " (not all of it: see the log above)" };
-    format!("recording {}{loss}", path.display())
 }
 
 /// Black on white, whatever the terminal's colours are.

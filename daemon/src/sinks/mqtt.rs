@@ -24,7 +24,7 @@ enum Link {
     Up,
     /// Not connected.
     Down,
-    /// A retained finding of an earlier run still lies on the broker.
+    /// A retained finding or call, perhaps of an earlier run, lies on the broker.
     Leftover(String),
 }
 
@@ -67,9 +67,6 @@ impl Topics {
     fn finding(&self, id: &str) -> String {
         format!("raisewatch/{}/finding/{id}", self.site)
     }
-    fn findings(&self) -> String {
-        self.finding("+")
-    }
 }
 
 /// Drives the connection: comes back with growing pauses, each change told once.
@@ -81,7 +78,9 @@ async fn poll(mut polled: EventLoop, out: Topics, client: AsyncClient, tell: Sen
             Ok(Event::Incoming(Packet::ConnAck(_))) => {
                 (up, pause) = (true, PAUSES.0);
                 // A reconnected client is not subscribed any more.
-                let _ = client.try_subscribe(out.findings(), QoS::AtMostOnce);
+                for ours in [out.finding("+"), out.call("+")] {
+                    let _ = client.try_subscribe(ours, QoS::AtMostOnce);
+                }
                 if tell.send(Link::Up).await.is_err() {
                     return;
                 }
@@ -185,13 +184,40 @@ impl Publisher {
 
 /// One pulse; absent values are null.
 fn pulse_line(last: Option<(Mono, Step)>, watching: bool) -> String {
-    let (t_ms, step) = (last.map(|(t_ms, _)| t_ms), last.map(|(_, step)| step));
     let state = if watching { "watching" } else { "not-watching" };
-    serde_json::json!({ "t_ms": t_ms, "state": state, "step": step }).to_string()
+    let pulse = Pulse { t_ms: last.map(|(t_ms, _)| t_ms), state, step: last.map(|(_, step)| step) };
+    // Three plain values always print.
+    serde_json::to_string(&pulse).unwrap_or_default()
+}
+
+#[derive(serde::Serialize)]
+struct Pulse {
+    t_ms: Option<Mono>,
+    state: &'static str,
+    step: Option<Step>,
 }
 
 /// The options for this sink, from the broker's URL and the login.
 pub fn options(url: &str, site: &str, login: Option<&crate::sources::login::Login>) -> anyhow::Result<MqttOptions> {
     let client = format!("raisewatch-{site}-out-{}", std::process::id());
     crate::sources::dial::options(url, &client, login)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_pulse_is_as_the_forms_have_it() {
+        assert_eq!(pulse_line(Some((Mono(1_500_500), Step::Raise)), true), r#"{"t_ms":1500.5,"state":"watching","step":"raise"}"#);
+        assert_eq!(pulse_line(None, false), r#"{"t_ms":null,"state":"not-watching","step":null}"#);
+    }
+
+    #[test]
+    fn topics_are_as_the_forms_have_them() {
+        let out = Topics { site: "harbour-lane".into() };
+        assert_eq!(out.monitor(), "raisewatch/harbour-lane/monitor");
+        assert_eq!(out.call("spotter"), "raisewatch/harbour-lane/call/spotter");
+        assert_eq!(out.finding("uneven-B-1"), "raisewatch/harbour-lane/finding/uneven-B-1");
+    }
 }

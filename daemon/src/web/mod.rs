@@ -15,6 +15,7 @@ mod say;
 pub mod server;
 #[cfg(test)]
 mod tests;
+pub mod tls;
 
 use crate::clock::Clock;
 use crate::inlet::Inlet;
@@ -42,6 +43,8 @@ pub struct Web {
     pub clock: Clock,
     /// Whether reads need no session: only where the owner says so.
     pub open: bool,
+    /// Whether pages come under TLS alone: cookies are then sent over nothing else.
+    pub sealed: bool,
     /// Bounds.
     pub limits: Limits,
     /// Ends all streams.

@@ -155,7 +155,8 @@ async fn pair(State(web): State<Arc<Web>>, Path(code): Path<String>, Query(named
         Ok((token, session)) => {
             tracing::info!(role = %session.role.words(), "a page was paired; its code is used up");
             let _ = web.paired.try_send(session.role.clone());
-            let cookie = format!("{COOKIE}={token}; HttpOnly; SameSite=Strict; Path=/; Max-Age=86400");
+            let sealed = if web.sealed { "; Secure" } else { "" };
+            let cookie = format!("{COOKIE}={token}; HttpOnly; SameSite=Strict; Path=/; Max-Age=86400{sealed}");
             ([(header::SET_COOKIE, cookie)], Redirect::to(&session.role.page())).into_response()
         }
         Err(refused) => words(StatusCode::GONE, &refused.to_string()),

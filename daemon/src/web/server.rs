@@ -1,4 +1,4 @@
-//! Takes connections and speaks HTTP/1.1 on them, with a bound on how many and on how slow they may be.
+//! Takes connections and speaks HTTP/1.1 on them, plain or under TLS, with a bound on how many and on how slow they may be.
 
 use super::Limits;
 use axum::Router;
@@ -9,9 +9,10 @@ use std::net::SocketAddr;
 use std::pin::Pin;
 use std::sync::Arc;
 use std::time::Duration;
-use tokio::io::AsyncWriteExt;
+use tokio::io::{AsyncRead, AsyncWrite, AsyncWriteExt};
 use tokio::net::{TcpListener, TcpStream};
 use tokio::sync::{Semaphore, watch};
+use tokio_rustls::TlsAcceptor;
 
 /// Bytes that may lie between us and a phone. Small, so that what a slow phone shows is at most a second old: frames that
 /// it cannot take are dropped here, not queued in the kernel.
@@ -20,7 +21,7 @@ const SEND_BUFFER: usize = 16 * 1024;
 const GRACE: Duration = Duration::from_millis(500);
 
 /// Serves `app` until `stop` becomes true.
-pub async fn serve(listener: TcpListener, app: Router, limits: Limits, mut stop: watch::Receiver<bool>) {
+pub async fn serve(listener: TcpListener, tls: Option<TlsAcceptor>, app: Router, limits: Limits, mut stop: watch::Receiver<bool>) {
     let room = Arc::new(Semaphore::new(limits.connections));
     let mut talks = tokio::task::JoinSet::new();
     loop {
@@ -28,7 +29,7 @@ pub async fn serve(listener: TcpListener, app: Router, limits: Limits, mut stop:
             accepted = listener.accept() => match accepted {
                 Ok((tcp, peer)) => match room.clone().try_acquire_owned() {
                     Ok(place) => {
-                        let talk = talk(tcp, peer, app.clone(), limits, stop.clone());
+                        let talk = meet(tcp, peer, tls.clone(), app.clone(), limits, stop.clone());
                         talks.spawn(async move {
                             talk.await;
                             drop(place);
@@ -50,15 +51,29 @@ pub async fn serve(listener: TcpListener, app: Router, limits: Limits, mut stop:
     let _ = tokio::time::timeout(GRACE, all_ended).await;
 }
 
-async fn talk(tcp: TcpStream, peer: SocketAddr, app: Router, limits: Limits, mut stop: watch::Receiver<bool>) {
+async fn meet(tcp: TcpStream, peer: SocketAddr, tls: Option<TlsAcceptor>, app: Router, limits: Limits, stop: watch::Receiver<bool>) {
     let _ = tcp.set_nodelay(true);
     let _ = socket2::SockRef::from(&tcp).set_send_buffer_size(SEND_BUFFER);
-    let app = app.layer(axum::Extension(Peer(peer)));
+    match tls {
+        None => talk(tcp, peer, app, limits, stop).await,
+        // One that does not finish its handshake holds up nobody but itself.
+        Some(tls) => match tokio::time::timeout(limits.patience, tls.accept(tcp)).await {
+            Ok(Ok(sealed)) => talk(sealed, peer, app, limits, stop).await,
+            Ok(Err(fault)) => tracing::debug!(%peer, %fault, "no TLS was agreed on"),
+            Err(_) => tracing::debug!(%peer, "the TLS handshake took too long"),
+        },
+    }
+}
+
+async fn talk<Io>(io: Io, peer: SocketAddr, app: Router, limits: Limits, mut stop: watch::Receiver<bool>)
+where
+    Io: AsyncRead + AsyncWrite + Unpin + Send + 'static,
+{
     let mut connection = http1::Builder::new()
         .timer(TokioTimer::new())
         .header_read_timeout(limits.patience)
         .max_buf_size(64 * 1024)
-        .serve_connection(TokioIo::new(tcp), TowerToHyperService::new(app));
+        .serve_connection(TokioIo::new(io), TowerToHyperService::new(app));
     let ended = tokio::select! {
         ended = &mut connection => ended,
         () = stopped(&mut stop) => {
@@ -75,9 +90,9 @@ async fn talk(tcp: TcpStream, peer: SocketAddr, app: Router, limits: Limits, mut
 }
 
 /// The answer to a client whose request never came whole.
-async fn too_slow(mut tcp: TcpStream) {
+async fn too_slow(mut io: impl AsyncWrite + Unpin) {
     let answer = b"HTTP/1.1 408 Request Timeout\r\nContent-Length: 31\r\nConnection: close\r\n\r\nThe request came too slowly.\r\n\n";
-    let _ = tokio::time::timeout(GRACE, tcp.write_all(answer)).await;
+    let _ = tokio::time::timeout(GRACE, io.write_all(answer)).await;
 }
 
 /// Waits until the program is to stop.
@@ -85,7 +100,3 @@ pub async fn stopped(stop: &mut watch::Receiver<bool>) {
     // The sender being gone means the same.
     let _ = stop.wait_for(|stop| *stop).await;
 }
-
-/// Who is at the other end of a connection.
-#[derive(Clone, Copy, Debug)]
-pub struct Peer(pub SocketAddr);

@@ -56,12 +56,13 @@ async fn site(open: bool, limits: Limits) -> Site {
         crew,
         clock: clock.clone(),
         open,
+        sealed: false,
         limits,
         stop: stopping.clone(),
     };
     let listener = TcpListener::bind("127.0.0.1:0").await.unwrap();
     let at = listener.local_addr().unwrap();
-    let serving = tokio::spawn(serve(listener, router(Arc::new(web)), limits, stopping));
+    let serving = tokio::spawn(serve(listener, None, router(Arc::new(web)), limits, stopping));
     Site { at, doors, clock, stop, serving }
 }
 

@@ -11,7 +11,7 @@ pub(crate) fn find(plan: &Plan, offsets_m: &[f64], verdict: &mut Verdict) {
     let words = Words { pounds: plan.units.pounds, feet: plan.units.feet };
     let faults = verdict.faults.clone();
     // Each try weighs the whole plan anew, which grows with the towers: the bound keeps a large, bad plan under a second or so.
-    let tries = std::cell::Cell::new((6000 / plan.towers.len().max(1).pow(2)).max(60));
+    let tries = std::cell::Cell::new((1000 / plan.towers.len().max(1)).max(60));
     for fault in &mut verdict.faults {
         let try_on = |changed: &Plan| -> bool {
             if tries.get() == 0 {

@@ -65,6 +65,11 @@ impl Steps {
         self.asked = false;
     }
 
+    /// A said turn is over: what it moved is no motion to ask about.
+    pub fn turn_is_over(&mut self) {
+        self.spare.extend(self.looks.drain(..).map(|l| l.heads_mm));
+    }
+
     /// Looks at the newest estimate; true where the lead is to be asked for the step.
     pub fn look(&mut self, scene: &mut Scene, estimate: &Estimate, half_turn_mm: f64, now: Mono) -> bool {
         if scene.step == Step::TestLift && scene.motion != Motion::Still && self.stands(estimate, now) {

@@ -9,11 +9,11 @@ pub mod force;
 pub mod instruments;
 pub mod level;
 pub mod scope;
-pub mod weight;
 #[cfg(test)]
 pub(crate) mod series;
 #[cfg(test)]
 mod tests;
+pub mod weight;
 
 use crate::condition::Condition;
 use crate::estimate::{BaseRule, Estimator};

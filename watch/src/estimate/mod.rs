@@ -14,11 +14,11 @@ mod refusals;
 pub mod robust;
 pub mod shares;
 pub mod sums;
+#[cfg(test)]
+mod tests;
 pub mod tilt;
 pub mod watched;
 pub mod window;
-#[cfg(test)]
-mod tests;
 
 use crate::calibrate::Calibrated;
 use crate::condition::Known;

@@ -114,11 +114,16 @@ fn sway_is_rejected() {
         let deg = ((std::f64::consts::TAU * hz).powi(2) * 0.005 / 9.80665).to_degrees();
         let mut worst: f64 = 0.0;
         let begin = s.now_s;
-        s.run_seeing(40.0, Noise { sway: (deg, hz), ..CRANKING }, |_| Truth::level(2), |s, _| {
-            if s.now_s > begin + 10.0 {
-                worst = worst.max(s.est.estimate().level.rake_mm.unwrap().value);
-            }
-        });
+        s.run_seeing(
+            40.0,
+            Noise { sway: (deg, hz), ..CRANKING },
+            |_| Truth::level(2),
+            |s, _| {
+                if s.now_s > begin + 10.0 {
+                    worst = worst.max(s.est.estimate().level.rake_mm.unwrap().value);
+                }
+            },
+        );
         println!("{hz} Hz {deg:.2} deg: {worst:.1} mm");
         assert!(worst < 25.0, "{hz} Hz {deg} deg: {worst} mm");
     }

@@ -109,7 +109,12 @@ impl Track {
                 }
             }
         }
+        let last = self.now;
         self.now = *condition;
+        if condition.amount.is_none() && !matches!(condition.stands, Stands::At(_)) {
+            // Gone without a number: the line of its going tells the last that was known.
+            self.now = Condition { amount: last.amount, unit: last.unit, limit: last.limit, ..self.now };
+        }
     }
 
     /// Neither a coming nor a going: the delays start anew.

@@ -236,6 +236,7 @@ impl Watch {
         let Some(turn) = self.scene.turn else { return };
         let Some(judged) = self.proof.look(&self.setup, &self.instruments, &self.scene, now) else { return };
         self.scene.turn = None;
+        self.steps.turn_is_over();
         let key = match judged {
             Judged::Right => "turn-proved",
             Judged::Faults => "turn-wrong",

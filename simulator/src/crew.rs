@@ -280,7 +280,7 @@ impl Operator {
         }
         if self.section_ends.first().is_some_and(|end| mark(tower) >= *end) {
             self.section_ends.remove(0);
-            self.wait_s = self.stream.between(2.0, 4.0);
+            self.wait_s = self.stream.between(self.habits.section[0].0, self.habits.section[1].0);
             return (0.0, Some(Shout::SectionUp));
         }
         (slowly(left_m / tower.make.rise_m) * way, None)

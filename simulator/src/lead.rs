@@ -202,6 +202,10 @@ impl Lead {
                 wishes.push(Wish::Turns { towers: Some(vec![tower.clone()]), turns });
                 Stage::Busy
             }
+            Deed::Turns { turns } => {
+                wishes.extend(turns.iter().map(|(tower, turns)| Wish::Turns { towers: Some(vec![tower.clone()]), turns: *turns }));
+                Stage::Busy
+            }
             Deed::Crank { to, by, towers, sections, counted } => {
                 let aim = to.map_or_else(|| line_m + by.map_or(0.0, |b| b.0), |to| to.0);
                 if let Some(turns) = counted {

@@ -154,13 +154,13 @@ impl Lift {
         let hung = if script.start.bare { 0.0 } else { 1.0 };
         let towers = standing(plan, script, &truss, height_m, hung, seed);
         let operators = operators(plan, script, &towers, seed);
-        let base_lean = (0..towers.len())
+        let base_lean: Vec<[f64; 2]> = (0..towers.len())
             .map(|j| {
                 let mut stream = Stream::new(seed, &format!("lean {j}"));
                 [stream.normal(0.1_f64.to_radians()), stream.normal(0.1_f64.to_radians())]
             })
             .collect();
-        let nodes = nodes(plan, kit, script, &truss, &boxes, &towers, seed)?;
+        let nodes = nodes(plan, kit, script, &truss, &boxes, &towers, &base_lean, seed)?;
         let sway = (0..=towers.len()).map(|i| Sway::new(script.noise.sway_hz, Stream::new(seed, &format!("sway {i}")))).collect();
         let mut lift = Lift {
             script: script.clone(),
@@ -542,7 +542,7 @@ impl Lift {
             Shout::SlackSet => Utterance::SlackSet,
         };
         // A section's end and a pin are felt: a thump of some per cent, a tap at the masts.
-        self.towers[j].speed += self.hands.between(0.01, 0.03) * if shout == Shout::SectionUp { -1.0 } else { 0.0 };
+        self.towers[j].speed += self.hands.between(0.02, 0.035) * if shout == Shout::SectionUp { -1.0 } else { 0.0 };
         self.sway[j + 1].kick(self.noise.sway_tilt * 0.5);
         let tower = self.tower_ids[j].clone();
         let by = Some(format!("{tower}'s operator"));
@@ -775,6 +775,7 @@ fn nodes(
     truss: &Truss,
     boxes: &[Vec<Option<usize>>],
     towers: &[Tower],
+    leans: &[[f64; 2]],
     seed: u64,
 ) -> Result<Vec<Node>, LiftError> {
     let epoch_s = script.wall.map_or(EPOCH_S, |wall| wall.as_second() as f64);
@@ -790,6 +791,8 @@ fn nodes(
             let at_zero = match (fitted.channel, place) {
                 (Channel::TrussAlong, Some(p)) => planned_slope(plan, &truss.load.along, &truss.tail, *p, true),
                 (Channel::TrussAcross, Some(p)) => planned_slope(plan, &truss.load.across, &truss.tail, *p, false),
+                (Channel::MastAlong, _) => leans[tower][0],
+                (Channel::MastAcross, _) => leans[tower][1],
                 (Channel::RopeLoad, _) => towers[tower].make.head_n / fitted.rope_ratio,
                 _ => 0.0,
             };

@@ -80,6 +80,8 @@ pub struct Habits {
     pub spread: f64,
     /// From the word to the hands.
     pub reaction: Seconds,
+    /// Least and most pause of an operator at the end of a section.
+    pub section: [Seconds; 2],
     /// How much of an offset the spotter's eye takes out again, as a share of the cadence per turn of offset.
     pub eye: f64,
     /// Whether calls are obeyed.
@@ -96,6 +98,7 @@ impl Default for Habits {
             jitter: 0.05,
             spread: 0.0,
             reaction: Seconds(1.2),
+            section: [Seconds(2.0), Seconds(4.0)],
             eye: 0.0,
             obeys: true,
             corrects: true,
@@ -248,6 +251,11 @@ pub enum Deed {
         tower: String,
         /// Turns up; 1 if left out.
         turns: Option<f64>,
+    },
+    /// Each of these towers is cranked by so many turns, all at once; nobody says so.
+    Turns {
+        /// Turns up, by tower.
+        turns: std::collections::BTreeMap<String, f64>,
     },
     /// All (or these) crank to a height.
     Crank {

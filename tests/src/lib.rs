@@ -1,3 +1,9 @@
-//! What the tests across the crates share: the real programs, started, read and stopped.
+//! What the tests across the crates share: the real programs, started, read and stopped; the scenarios of the trade, played
+//! by the simulator and judged from its truth.
 
+pub mod drive;
 pub mod program;
+pub mod scenario;
+pub mod score;
+pub mod watcher;
+pub mod yardstick;

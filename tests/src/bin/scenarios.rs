@@ -1,0 +1,176 @@
+//! Plays the scenarios of tests/scenarios through the watch, many seeds each, and prints how it did; beside it the yardstick.
+
+use anyhow::Context;
+use clap::Parser;
+use raisewatch_tests::drive::{self, Run};
+use raisewatch_tests::scenario::Scenario;
+use raisewatch_tests::score::{self, Score};
+use raisewatch_tests::watcher::{Told, Watcher};
+use raisewatch_tests::yardstick::Yardstick;
+use std::io::Write;
+use std::path::PathBuf;
+use std::process::ExitCode;
+
+/// Plays the scenarios and prints how the watch did, and a plain threshold beside it.
+#[derive(Debug, Parser)]
+struct Args {
+    /// Seeds for each scenario (10 for those of hours)
+    #[arg(long)]
+    seeds: Option<u64>,
+    /// The first seed
+    #[arg(long, default_value_t = 1)]
+    seed: u64,
+    /// Only these (by number, as in the file's name)
+    #[arg(long, value_delimiter = ',')]
+    only: Vec<String>,
+    /// Only the yardstick, or only the watch
+    #[arg(long, value_parser = ["watch", "yardstick"])]
+    under: Option<String>,
+    /// Prints what was told in the first seed that did not pass (or the first, with --all)
+    #[arg(long)]
+    print: bool,
+    /// With --print: the first seed, whether it passed or not
+    #[arg(long, requires = "print")]
+    all: bool,
+    /// Writes the trace of the printed seed to this file
+    #[arg(long, requires = "print")]
+    trace: Option<PathBuf>,
+    /// Where the scenarios are
+    #[arg(long, default_value = concat!(env!("CARGO_MANIFEST_DIR"), "/scenarios"))]
+    dir: PathBuf,
+}
+
+/// Passes in at least this share of the seeds, and never a wrong tower.
+const ENOUGH: f64 = 0.95;
+
+fn watcher(name: &str, scenario: &Scenario) -> anyhow::Result<Box<dyn Watcher>> {
+    Ok(match name {
+        "yardstick" => Box::new(Yardstick::new(&scenario.plan, &scenario.kit)),
+        other => anyhow::bail!("no watcher {other}"),
+    })
+}
+
+fn main() -> ExitCode {
+    match run(&Args::parse()) {
+        Ok(true) => ExitCode::SUCCESS,
+        Ok(false) => ExitCode::from(1),
+        Err(error) => {
+            let _ = writeln!(std::io::stderr(), "scenarios: {error:#}");
+            ExitCode::from(2)
+        }
+    }
+}
+
+fn run(args: &Args) -> anyhow::Result<bool> {
+    let mut scenarios = Scenario::all(&args.dir)?;
+    let known: Vec<String> = scenarios.iter().map(|s| s.id.clone()).collect();
+    for id in &args.only {
+        anyhow::ensure!(known.iter().any(|k| k == id), "no scenario {id:?}; there are {}", known.join(", "));
+    }
+    scenarios.retain(|s| args.only.is_empty() || args.only.contains(&s.id));
+    let mut out = std::io::stdout();
+    writeln!(out, "{:<5} {:<34} {:<10} {:>6} {:>8} {:>7} {:>6} {:>7} {:>7} {:>6}  pass", "no.", "scenario", "under", "seeds", "detected", "in time", "tower", "median", "p95", "false")?;
+    let (mut passed, mut count) = (0, 0);
+    for scenario in &scenarios {
+        let seeds = args.seeds.unwrap_or(100).min(scenario.seeds.unwrap_or(u64::MAX));
+        for under in ["watch", "yardstick"] {
+            if args.under.as_deref().is_some_and(|only| only != under) {
+                continue;
+            }
+            let scores = scores(scenario, under, args.seed, seeds)?;
+            let pass = row(&mut out, scenario, under, &scores)?;
+            if under == "watch" || args.under.is_some() {
+                count += 1;
+                passed += usize::from(pass);
+            }
+            if args.print && (under == "watch" || args.under.is_some()) {
+                print(&mut out, args, scenario, under, &scores)?;
+            }
+        }
+    }
+    writeln!(out, "{passed} of {count} pass")?;
+    Ok(passed == count)
+}
+
+/// Scores of all seeds, in order, on as many threads as there are processors.
+fn scores(scenario: &Scenario, under: &str, first: u64, seeds: u64) -> anyhow::Result<Vec<Score>> {
+    let threads = std::thread::available_parallelism().map_or(1, usize::from) as u64;
+    let one = |seed: u64| -> anyhow::Result<Score> {
+        let mut watcher = watcher(under, scenario)?;
+        let run = drive::drive(scenario, seed, watcher.as_mut(), false).with_context(|| format!("{} seed {seed}", scenario.id))?;
+        Ok(score::score(scenario, &run))
+    };
+    let mut all = std::thread::scope(|scope| {
+        let workers: Vec<_> = (0..threads)
+            .map(|t| scope.spawn(move || (t..seeds).step_by(threads as usize).map(|n| one(first + n).map(|s| (n, s))).collect::<Vec<_>>()))
+            .collect();
+        workers.into_iter().flat_map(|w| w.join().unwrap_or_else(|_| vec![Err(anyhow::anyhow!("{}: a seed panicked", scenario.id))])).collect::<Result<Vec<_>, _>>()
+    })?;
+    all.sort_by_key(|(n, _)| *n);
+    Ok(all.into_iter().map(|(_, score)| score).collect())
+}
+
+fn row(out: &mut dyn Write, scenario: &Scenario, under: &str, scores: &[Score]) -> anyhow::Result<bool> {
+    let of = |holds: &dyn Fn(&Score) -> bool| scores.iter().filter(|s| holds(s)).count();
+    let passes = of(&Score::pass);
+    let wrong = of(&|s| !s.right_tower);
+    let pass = passes as f64 >= ENOUGH * scores.len() as f64 && wrong == 0;
+    let mut delays: Vec<f64> = scores.iter().filter_map(|s| s.delay_s).collect();
+    delays.sort_by(f64::total_cmp);
+    let at = |share: f64| delays.get(((delays.len() as f64 * share).ceil() as usize).saturating_sub(1)).map_or("-".to_owned(), |d| format!("{d:.2}"));
+    let false_words: usize = scores.iter().map(|s| s.false_words).sum();
+    writeln!(
+        out,
+        "{:<5} {:<34} {:<10} {:>6} {:>8} {:>7} {:>6} {:>7} {:>7} {:>6}  {} ({passes})",
+        scenario.id,
+        scenario.title.chars().take(34).collect::<String>(),
+        under,
+        scores.len(),
+        of(&|s| s.detected),
+        of(&|s| s.detected && s.in_time),
+        scores.len() - wrong,
+        at(0.5),
+        at(0.95),
+        false_words,
+        if pass { "pass" } else { "FAIL" }
+    )?;
+    if under == "watch" {
+        let mut reasons: Vec<String> = scores.iter().flat_map(|s| s.broken.clone()).collect();
+        reasons.sort();
+        reasons.dedup();
+        for reason in reasons.iter().take(6) {
+            let seeds = scores.iter().filter(|s| s.broken.contains(reason)).count();
+            writeln!(out, "      {reason}: {seeds} seeds")?;
+        }
+    }
+    Ok(pass)
+}
+
+fn print(out: &mut dyn Write, args: &Args, scenario: &Scenario, under: &str, scores: &[Score]) -> anyhow::Result<()> {
+    let Some(index) = scores.iter().position(|s| args.all || !s.pass()) else { return Ok(()) };
+    let seed = args.seed + index as u64;
+    let mut watcher = watcher(under, scenario)?;
+    let run = drive::drive(scenario, seed, watcher.as_mut(), true)?;
+    writeln!(out, "--- {} seed {seed}: {:?}", scenario.id, scores[index])?;
+    for (number, must) in scenario.must.iter().enumerate() {
+        let at = score::moment(&must.from, &run).map(|m| m.s());
+        writeln!(out, "must {}: from {at:?} s within {} s", number + 1, must.within.0)?;
+    }
+    told(out, &run)?;
+    if let Some(path) = &args.trace {
+        let lines: Result<Vec<String>, _> = run.lines.iter().map(serde_json::to_string).collect();
+        std::fs::write(path, lines?.join("\n") + "\n").with_context(|| path.display().to_string())?;
+    }
+    Ok(())
+}
+
+fn told(out: &mut dyn Write, run: &Run) -> anyhow::Result<()> {
+    for one in &run.told {
+        let line = match one {
+            Told::Finding(finding) => serde_json::to_string(finding)?,
+            Told::Call(call) => serde_json::to_string(call)?,
+        };
+        writeln!(out, "{line}")?;
+    }
+    Ok(())
+}

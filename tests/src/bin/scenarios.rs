@@ -5,7 +5,7 @@ use clap::Parser;
 use raisewatch_tests::drive::{self, Run};
 use raisewatch_tests::scenario::Scenario;
 use raisewatch_tests::score::{self, Score};
-use raisewatch_tests::watcher::{Told, Watcher};
+use raisewatch_tests::watcher::{Told, Watcher, Watching};
 use raisewatch_tests::yardstick::Yardstick;
 use std::io::Write;
 use std::path::PathBuf;
@@ -45,6 +45,7 @@ const ENOUGH: f64 = 0.95;
 
 fn watcher(name: &str, scenario: &Scenario) -> anyhow::Result<Box<dyn Watcher>> {
     Ok(match name {
+        "watch" => Box::new(Watching::new(&scenario.plan, &scenario.kit)?),
         "yardstick" => Box::new(Yardstick::new(&scenario.plan, &scenario.kit)),
         other => anyhow::bail!("no watcher {other}"),
     })

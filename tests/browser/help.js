@@ -17,7 +17,7 @@ function ears() {
     speak(words) { note("word", { text: words.text }); words.onstart?.(); setTimeout(() => { note("word ends"); words.onend?.(); }, 50); },
   } });
   const start = OscillatorNode.prototype.start;
-  OscillatorNode.prototype.start = function (when) { note("tone", { when, hz: this.frequency.value }); return start.call(this, when); };
+  OscillatorNode.prototype.start = function (when) { note("tone", { when }); return start.call(this, when); };
   Object.defineProperty(navigator, "vibrate", { configurable: true, value: pattern => { note("shake", { pattern }); return true; } });
 }
 

@@ -25,7 +25,12 @@ let view = null, shown = null, saidAt = null, times = 0, stepSince = null, slowA
 
 const live = new Live({
   view(fresh) { view = fresh; draw(); },
-  call(call) { if (call.to === "lead") { if (call.state === "repeated") times += 1; sound.call(call); } },
+  call(call) {
+    if (call.to !== "lead") return;
+    if (call.state === "repeated") times += 1;
+    sound.call(call);
+    if (view?.calls) { view.calls.lead = call; draw(); } // at once, not with the next view
+  },
   state(state) {
     if (state === "gone") lost();
     else if (state === "loading" && live?.reason) waiting();

@@ -31,7 +31,11 @@ function sizes(lines) {
 
 const live = new Live({
   view(fresh) { view = fresh; draw(); },
-  call(call) { if (call.to === "spotter") sound.call(call); },
+  call(call) {
+    if (call.to !== "spotter") return;
+    sound.call(call);
+    if (view?.calls) { view.calls.spotter = call; draw(); } // at once, not with the next view
+  },
   state(state) {
     if (state === "gone") lost();
     else if (state === "loading" && live?.reason) waiting();

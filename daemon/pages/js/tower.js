@@ -24,7 +24,11 @@ function nameOf() { return ownTower()?.name ?? null; }
 
 const live = new Live({
   view(fresh) { view = fresh; draw(); },
-  call(call) { if (call.to === id) sound.call(call); },
+  call(call) {
+    if (call.to !== id) return;
+    sound.call(call);
+    if (view?.calls) { view.calls[id] = call; draw(); } // at once, not with the next view
+  },
   state(state) {
     if (state === "gone") lost();
     else if (state === "loading" && live?.reason) waiting();
@@ -56,6 +60,13 @@ function frame(word, lit) {
   B.classList.toggle("train", view?.rehearsal === true);
 }
 
+/** "Alpha up one and a half." stands in three lines inside its arrow. */
+function spread(lines, word) {
+  const words = lines.order.length === 1 ? lines.order[0].split(" ") : [];
+  if ((word !== "up" && word !== "down") || words.length < 3) return lines;
+  return { order: [words[0], words[1], words.slice(2).join(" ")], rest: lines.rest };
+}
+
 /** The words as sent, as large as the lit shape lets them be. */
 function words(text, word) {
   const host = $("#call"), w = host.clientWidth, h = host.clientHeight, key = `${word}|${text}|${w}|${h}`;
@@ -64,7 +75,7 @@ function words(text, word) {
   host.setAttribute("role", word === "calm" || word === "none" || word === "loading" ? "status" : "alert");
   const shape = shapeOf(word, w, h), [lit, hole, stripes] = host.querySelectorAll(".shape path");
   lit.setAttribute("d", shape.lit); hole.setAttribute("d", shape.hole); stripes.setAttribute("d", shape.stripes);
-  const { order, rest } = word === "gone" || word === "loading" ? { order: [text], rest: [] } : linesOf(text);
+  const { order, rest } = word === "gone" || word === "loading" ? { order: [text], rest: [] } : spread(linesOf(text), word);
   const lines = [...order, ...rest], caps = word === "stop" || word === "blind";
   const most = (h * (word === "up" || word === "down" ? .6 : word === "hold" || word === "pin" ? .5 : .62)) / lines.length;
   $(".words", host).replaceChildren(...lines.flatMap((line, i) => {

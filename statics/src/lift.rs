@@ -74,8 +74,8 @@ impl Model {
         let [dx, dy] = [at[b][0] - at[a][0], at[b][1] - at[a][1]];
         let len = dx.hypot(dy);
         let off = |p: &[f64; 2]| ((p[1] - at[a][1]) * dx - (p[0] - at[a][0]) * dy).abs() / len;
-        // A tenth of a metre out of line on a straight truss is the cradle's play, not a frame.
-        if at.iter().all(|p| off(p) < 0.1) { Shape::Line } else { Shape::Ring }
+        // Out of line by less than the width of a truss is the cradle's play, not a frame.
+        if at.iter().all(|p| off(p) < 0.3) { Shape::Line } else { Shape::Ring }
     }
 
     /// Places of the towers in plan coordinates, m.

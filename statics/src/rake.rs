@@ -2,6 +2,7 @@
 //! mast eccentricity for two towers; bending and twist for three and more.
 
 use crate::lift::{Shape, most_share, stations};
+use crate::linear::Linear;
 use crate::model::{Bearing, Model};
 use raisewatch_protocol::units::Length;
 use serde::Serialize;
@@ -95,36 +96,44 @@ impl Model {
 /// How far one head may stand out of the line or plane of the others before something gives, at one height and bearing.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Reach {
-    /// The head.
+    /// The head that stands out.
     pub head: usize,
     /// Out of line, m: up (positive) or down.
     pub m: f64,
-    /// The tower that gives.
+    /// The tower that gives; of a truss the head itself.
     pub tower: usize,
-    /// `rating` (with the allowance), `least` (twice) or `truss`.
+    /// `rating` (with the allowance), `least` (twice) or `truss` (its maker's table).
     pub gives: &'static str,
     /// Height of the heads there, m.
     pub height_m: f64,
 }
 
 impl Model {
-    /// Nearest reaches of each head up and down over the whole lift on the ropes, nearest first. Offsets are of the cranks.
+    /// For each tower its rating and its least load, and for the truss its table: the nearest height of one head out of line,
+    /// up or down, at which it gives, over the whole lift on the ropes; nearest first. Offsets are of the cranks. Empty for
+    /// two towers: there heights shift nothing.
     pub fn reaches(&self) -> Vec<Reach> {
         let mut all: Vec<Reach> = Vec::new();
         if self.shape() == Shape::Two {
             return all;
         }
+        let mut take = |r: Reach| {
+            // A kilometre is rounding, not a height.
+            if r.m.abs() > 1e3 {
+                return;
+            }
+            match all.iter_mut().find(|a| a.gives == r.gives && (a.tower == r.tower || r.gives == "truss")) {
+                Some(a) if a.m.abs() > r.m.abs() => *a = r,
+                Some(_) => {}
+                None => all.push(r),
+            }
+        };
         for station in stations(&self.plan).iter().filter(|s| s.bearing == Bearing::Rope) {
             let linear = self.standing(&self.on(Bearing::Rope, Length(station.height_m)));
             for head in self.odd_heads() {
-                for up in [true, false] {
-                    if let Some(r) = self.reach(&linear, head, up, station.height_m) {
-                        match all.iter_mut().find(|a| a.head == head && (a.m > 0.0) == up) {
-                            Some(a) if a.m.abs() > r.m.abs() => *a = r,
-                            Some(_) => {}
-                            None => all.push(r),
-                        }
-                    }
+                self.tower_reaches(&linear, head, station.height_m, &mut take);
+                if station.what == "trim" {
+                    self.truss_reach(&linear, head, station.height_m, &mut take);
                 }
             }
         }
@@ -132,21 +141,38 @@ impl Model {
         all
     }
 
-    fn reach(&self, linear: &crate::Linear, head: usize, up: bool, height_m: f64) -> Option<Reach> {
-        let mut best: Option<Reach> = None;
-        for (j, t) in self.plan.towers.iter().enumerate() {
-            let per_m = linear.share_per_offset[j][head] * if up { 1.0 } else { -1.0 };
-            let share = linear.level_shares_n[j];
-            let (room, gives) = if per_m > 0.0 {
-                (most_share(&self.plan, t, Length(height_m)).0 - share, "rating")
-            } else {
-                (share - 2.0 * t.least.0, "least")
-            };
-            let m = room.max(0.0) / per_m.abs();
-            if per_m.abs() > 1e-6 && m.is_finite() && best.as_ref().is_none_or(|b| m < b.m.abs()) {
-                best = Some(Reach { head, m: if up { m } else { -m }, tower: j, gives, height_m });
+    fn tower_reaches(&self, linear: &Linear, head: usize, height_m: f64, take: &mut dyn FnMut(Reach)) {
+        for (tower, t) in self.plan.towers.iter().enumerate() {
+            let (per_m, share) = (linear.share_per_offset[tower][head], linear.level_shares_n[tower]);
+            let most = most_share(&self.plan, t, Length(height_m)).0;
+            // Towards its rating on the side on which it gains, towards its least on the other.
+            let full = (most - share).max(0.0) / per_m;
+            let light = -(share - 2.0 * t.least.0).max(0.0) / per_m;
+            take(Reach { head, m: full, tower, gives: "rating", height_m });
+            take(Reach { head, m: light, tower, gives: "least", height_m });
+        }
+    }
+
+    /// Where the moment, linear in the head's offset, first passes what the table allows.
+    fn truss_reach(&self, linear: &Linear, head: usize, height_m: f64, take: &mut dyn FnMut(Reach)) {
+        let level = vec![0.0; self.plan.towers.len()];
+        for span in self.spans(linear, &level) {
+            let Some(allowed) = span.allowed else { continue };
+            for i in 0..=STEPS {
+                let x = span.from_m + (span.to_m - span.from_m) * f64::from(i) / f64::from(STEPS);
+                let row = linear.moment_at(span.piece, x);
+                let per_m = row.per_offset[head];
+                for limit in [allowed.moment_nm, -allowed.moment_nm] {
+                    // Only the side on which the moment grows towards this limit.
+                    let m = (limit - row.level) / per_m;
+                    if m.is_finite() && row.level.abs() < allowed.moment_nm {
+                        take(Reach { head, m, tower: head, gives: "truss", height_m });
+                    }
+                }
             }
         }
-        best
     }
 }
+
+/// Places along a span at which the truss is looked at; its moment is largest at a tower, which is one of them.
+const STEPS: i32 = 24;

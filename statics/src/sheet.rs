@@ -112,6 +112,11 @@ pub struct TowerSheet {
     pub lightest: usize,
     /// What it must carry to come down by itself, N.
     pub least_n: f64,
+    /// Height of the heads at which the growing tails bring it to its rating with the allowance, m; `None` where they do not
+    /// within its reach.
+    pub full_at_m: Option<f64>,
+    /// The same for twice its least load.
+    pub light_at_m: Option<f64>,
     /// How it stands at trim.
     pub stability: Stability,
 }
@@ -256,7 +261,10 @@ fn towers(model: &Model, stations: &[StationSheet]) -> Vec<TowerSheet> {
             };
             let (worst, lightest) = (by(&|t| t.use_allowance), by(&|t| -t.share.n));
             let at_trim = stations.iter().rfind(|s| s.station.on == "rope").map_or(0.0, |s| s.towers[i].share.n);
+            let (full_at_m, light_at_m) = by_height(model, i, stations);
             TowerSheet {
+                full_at_m,
+                light_at_m,
                 id: t.id.clone(),
                 name: t.name.clone(),
                 piece: t.piece,
@@ -269,6 +277,31 @@ fn towers(model: &Model, stations: &[StationSheet]) -> Vec<TowerSheet> {
             }
         })
         .collect()
+}
+
+/// Heights at which a tower is full or too light, by tails alone (linear in the height) and by ratings that fall with it.
+fn by_height(model: &Model, i: usize, stations: &[StationSheet]) -> (Option<f64>, Option<f64>) {
+    let (plan, t) = (model.plan(), &model.plan().towers[i]);
+    let on_rope: Vec<_> = stations.iter().filter(|s| s.station.on == "rope").collect();
+    let (Some(low), Some(high)) = (on_rope.first(), on_rope.last()) else { return (None, None) };
+    let (h0, h1) = (low.station.height_m, high.station.height_m);
+    let (r0, r1) = (low.towers[i].share.n, high.towers[i].share.n);
+    let per_m = if h1 > h0 { (r1 - r0) / (h1 - h0) } else { 0.0 };
+    let reach = t.full.0.max(h1);
+    // Each stretch of one rating: from the end of the row below to its own.
+    let mut full = None;
+    let mut begin = h0;
+    for row in &t.rated {
+        let end = row.to.0.min(reach);
+        let most = crate::lift::most_share(plan, t, Length(end)).0;
+        let at = if r0 + per_m * (begin - h0) > most { begin } else { h0 + (most - r0) / per_m };
+        if full.is_none() && end >= begin && at >= begin && at <= end {
+            full = Some(at);
+        }
+        begin = begin.max(end);
+    }
+    let light = if r0 < 2.0 * t.least.0 { h0 } else { h0 + (2.0 * t.least.0 - r0) / per_m };
+    (full, Some(light).filter(|h| *h >= h0 && *h <= reach))
 }
 
 /// Shares at 1, 2 and 5 degrees: what the statics say beside what the cradle may do.

@@ -229,14 +229,17 @@ impl<'a> Base<'a> {
         };
         let towers = &self.plan.towers;
         let derived = first.m.abs();
-        let end = if first.gives == "rating" { "its rating with the allowance" } else { "twice its least load" };
+        let end = match first.gives {
+            "rating" => format!("tower {} to its rating with the allowance", towers[first.tower].id),
+            "least" => format!("tower {} to twice its least load", towers[first.tower].id),
+            _ => "the truss to its maker's table".into(),
+        };
         self.out.derived_m = Some(derived);
         self.out.governs = format!(
-            "tower {} {:.0} mm {} brings tower {} to {end} at {:.1} m",
+            "tower {} {:.0} mm {} brings {end} at {:.1} m",
             towers[first.head].id,
             derived * 1000.0,
             if first.m > 0.0 { "high" } else { "low" },
-            towers[first.tower].id,
             first.height_m
         );
         let stop = stop_m.min(0.8 * derived);

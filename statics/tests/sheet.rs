@@ -92,6 +92,46 @@ fn tanners_as_drawn_is_the_trap_and_revised_is_counted() {
 }
 
 #[test]
+fn each_tower_and_the_truss_has_a_height_at_which_it_gives() {
+    let mut p = tanners(24.0, 20.0);
+    p.pieces[0].table = vec![raisewatch_protocol::plan::TableRow { span: Length(6.0), spread: None, centre: Some(kg(200.0)) }];
+    let s = sheet(&p);
+    let of = |tower: usize, gives: &str| {
+        s.reaches.iter().find(|r| r.gives == gives && (gives == "truss" || r.tower == tower)).unwrap().m * 1000.0
+    };
+    // On the ropes 34.6 N/mm at the middle, half of it at the ends; shares 161 / 273 / 139 lb.
+    near("B full", of(1, "rating"), 23.4, 0.06, 0.0);
+    near("C light", of(2, "least"), 28.0, 0.5, 0.0);
+    near("A full", of(0, "rating"), -(500.0 / 1.1 - 161.0) / 3.89, 0.3, 0.0);
+    near("B light", of(1, "least"), -(273.0 - 30.0) / 7.78, 0.2, 0.0);
+    // The truss at the middle tower: per metre of the head M = -(L/2) dR with dR = 34.6 N/mm, L = 5 m.
+    let allowed = 200.0 * G * 6.0 / 4.0 + 24.0 * G * 36.0 / 8.0;
+    let model = raisewatch_statics::Model::new(&p).unwrap();
+    let l = model.standing(&model.on(raisewatch_statics::Bearing::Rope, Length(5.0)));
+    let m = of(1, "truss") / 1000.0;
+    let (level, per_m) = (l.moment_at(0, 5.0).level, l.moment_at(0, 5.0).per_offset[1]);
+    near("moment there", (level + per_m * m).abs().max(largest_moment(&l, m)), allowed, 1.0, 0.0);
+}
+
+fn largest_moment(l: &raisewatch_statics::Linear, m: f64) -> f64 {
+    (0..=400).map(|i| l.at(0, f64::from(i) * 0.025, &[0.0, m, 0.0]).moment_nm.abs()).fold(0.0, f64::max)
+}
+
+#[test]
+fn the_height_at_which_a_tower_is_full_is_told() {
+    let mut p = harbour_lane();
+    // B carries 982 N at 1.2 m and 1,077 N at 5 m: with the allowance 1,133 N are reached on the way.
+    p.towers[1].rated = vec![RatedTo { to: Length(f64::INFINITY), load: raisewatch_protocol::units::Force(1133.0) }];
+    let s = sheet(&p);
+    let per_m = (1076.525 - 982.058) / 3.8;
+    near("full", s.towers[1].full_at_m.unwrap(), 1.2 + (1133.0 / 1.1 - 982.058) / per_m, 0.005, 0.0);
+    assert_eq!((s.towers[0].full_at_m, s.towers[0].light_at_m), (None, None));
+    // A rating that falls at 3 m.
+    p.towers[1].rated = vec![RatedTo { to: Length(3.0), load: lb(500.0) }, RatedTo { to: Length(5.2), load: lb(220.0) }];
+    near("row", sheet(&p).towers[1].full_at_m.unwrap(), 3.0, 1e-9, 0.0);
+}
+
+#[test]
 fn moorgate_warns_of_a_slack_tower() {
     let s = sheet(&moorgate(false));
     assert!(s.verdict.may_be_lifted(), "{:#?}", s.verdict);

@@ -108,11 +108,11 @@ pub fn rake(plan: &Plan, sheet: &Sheet, show: Show) -> Vec<String> {
             out.push(format!("{} 10 mm higher on its rope: {} {}.", name(k), moved.join(", "), show.weight_unit()));
         }
     }
-    for reach in sheet.reaches.iter().take(4) {
+    for reach in &sheet.reaches {
         let what = match reach.gives {
             "rating" => format!("{} reaches its rating with the allowance", name(reach.tower)),
             "least" => format!("{} is down to twice its least", name(reach.tower)),
-            other => other.to_owned(),
+            _ => "the truss reaches its maker's table".to_owned(),
         };
         let direction = if reach.m >= 0.0 { "above" } else { "below" };
         out.push(format!("{} {} {direction} the line of the others: {what}.", name(reach.head), show.offset_both(reach.m.abs())));

@@ -294,9 +294,7 @@ fn register(tab: &Tab<'_, '_>, what: Measured, over: Option<&Transport>) -> Opti
         }
         return None;
     }
-    if over.is_some() && !modbus {
-        tab.wrong("register", Kind::Register, "a register on a node that is not over `modbus`", "no `register` here");
-    }
+    // A node of another transport may keep its register for the day it is wired: it is checked, and not used.
     let inner = tab.inner("register")?;
     let function = inner.whole("function", 3..=4).unwrap_or(4);
     if !inner.has("at") {

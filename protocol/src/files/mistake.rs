@@ -101,7 +101,7 @@ kinds! {
     UnknownLimit = "unknown-limit",
     /// A tower that the plan does not have.
     UnknownTower = "unknown-tower",
-    /// A register on a node that has none, or none where one is needed.
+    /// No register where one is needed.
     Register = "register",
     /// Two nodes that cannot share what they share.
     Clash = "clash",

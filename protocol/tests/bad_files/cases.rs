@@ -1036,9 +1036,6 @@ scale = "0.005 N""#,
 when = 2031-03-02T10:00:00Z"#,
      r#"9:1 missing-key node n1, channel, head-load, by: found nothing; expected who did it, as "Mara"
 "#),
-    (r#"unit = "N""#,
-     r#"register = { function = 4, at = 0, type = "i32", step = "0.1 N" }"#,
-     "10:12 register node n1, channel, head-load, register: found a register on a node that is not over `modbus`; expected no `register` here\n"),
     (r#"over = "mqtt""#,
      r#"over = "modbus"
 port = "/dev/ttyS0"
@@ -1049,7 +1046,6 @@ address = 3"#,
     (r#"unit = "N""#,
      r#"register = { function = 5, at = 70000, type = "i64" }"#,
      r#"10:12 missing-key node n1, channel, head-load, register, step: found nothing; expected what one count is worth, as "200 N"
-10:12 register node n1, channel, head-load, register: found a register on a node that is not over `modbus`; expected no `register` here
 10:25 out-of-bounds node n1, channel, head-load, register, function: found 5; expected a whole number from 3 to 4, without quotes
 10:33 out-of-bounds node n1, channel, head-load, register, at: found 70000; expected a whole number from 0 to 65535, without quotes
 10:47 unknown-word node n1, channel, head-load, register, type: found `i64`; expected one of `u16`, `i16`, `u32`, `i32`, `f32`

@@ -311,15 +311,7 @@ impl Running {
         }
     }
 
-    fn while_it_runs(
-        &mut self,
-        index: usize,
-        effects: &mut Effects,
-        now_s: f64,
-        since: f64,
-        first: bool,
-        z_m: impl Fn(usize) -> f64,
-    ) {
+    fn while_it_runs(&mut self, index: usize, effects: &mut Effects, now_s: f64, since: f64, first: bool, z_m: impl Fn(usize) -> f64) {
         if let Some(j) = self.tower {
             self.at_tower(j, effects, now_s, since, first);
         }

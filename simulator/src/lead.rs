@@ -237,7 +237,10 @@ impl Lead {
         };
         let Some((aim, turns)) = self.counted else { return Stage::Rests(now_s) };
         if self.stage == Stage::Busy {
-            return { self.stage = Stage::Rests(now_s + COUNT_RESTS_S); self.stage };
+            return {
+                self.stage = Stage::Rests(now_s + COUNT_RESTS_S);
+                self.stage
+            };
         }
         let left = aim - line_m;
         if left.abs() < 0.004 {

@@ -85,7 +85,10 @@ pub fn sentences(text: &str, file: &str, node: &str) -> Result<Trace, TraceError
         let t_ms = if time.is_empty() {
             next
         } else {
-            time.parse().ok().and_then(|t: f64| Mono::from_ms(t * 1000.0)).ok_or_else(|| wrong(file, number + 1, "a time in seconds", time))?
+            time.parse()
+                .ok()
+                .and_then(|t: f64| Mono::from_ms(t * 1000.0))
+                .ok_or_else(|| wrong(file, number + 1, "a time in seconds", time))?
         };
         next = t_ms + Span::ms(100);
         let xdr = line[at..].trim_end().to_owned();

@@ -152,16 +152,14 @@ async fn poll_crew(mut events: EventLoop, client: AsyncClient, calls: String, he
                 // Subscriptions do not outlive a connection here: said again at each.
                 let _ = client.try_subscribe(&calls, QoS::AtLeastOnce);
             }
-            Ok(Event::Incoming(Packet::Publish(publish))) if !publish.retain => {
-                match serde_json::from_slice::<Call>(&publish.payload) {
-                    Ok(call) => {
-                        if heard.send(call).await.is_err() {
-                            return;
-                        }
+            Ok(Event::Incoming(Packet::Publish(publish))) if !publish.retain => match serde_json::from_slice::<Call>(&publish.payload) {
+                Ok(call) => {
+                    if heard.send(call).await.is_err() {
+                        return;
                     }
-                    Err(error) => tracing::warn!("{}: not a call: {error}", publish.topic),
                 }
-            }
+                Err(error) => tracing::warn!("{}: not a call: {error}", publish.topic),
+            },
             Ok(_) => {}
             Err(rumqttc::ConnectionError::RequestsDone) => return,
             Err(error) => {

@@ -38,7 +38,15 @@ const MOST_SENTENCES_HZ: f64 = 10.0;
 
 impl Node {
     /// The node that the kit lists; `shared` where its port carries others too.
-    pub fn new(node: &kit::Node, tower: usize, instruments: Vec<Instrument>, noise: &Noise, shared: usize, epoch_s: f64, seed: u64) -> Self {
+    pub fn new(
+        node: &kit::Node,
+        tower: usize,
+        instruments: Vec<Instrument>,
+        noise: &Noise,
+        shared: usize,
+        epoch_s: f64,
+        seed: u64,
+    ) -> Self {
         let mut stream = Stream::new(seed, &format!("node {}", node.id));
         let serial = !matches!(node.over, Transport::Mqtt);
         let most = if serial { MOST_SENTENCES_HZ / (shared.max(1) * sentences(&instruments)) as f64 } else { f64::INFINITY };
@@ -106,7 +114,8 @@ impl Node {
                     instrument.feel(volts, 10.0);
                 }
                 let (value, unit) = instrument.sample(&wrong(channel))?;
-                let name = if serial && instrument.name == channel.word() { wire::code(channel).to_owned() } else { instrument.name.clone() };
+                let name =
+                    if serial && instrument.name == channel.word() { wire::code(channel).to_owned() } else { instrument.name.clone() };
                 Some(Sent { name, channel, value, unit })
             })
             .collect()

@@ -65,11 +65,8 @@ impl Tower {
     /// A tower whose head stands still at `z_m` under `share_n`, on its rope or on a pin.
     pub fn standing(make: Make, z_m: f64, share_n: f64, pinned: bool, slack_m: f64) -> Self {
         let carried = share_n + make.head_n;
-        let (rope_m, pin_m) = if pinned {
-            (z_m - slack_m, Some(z_m + carried / make.pin_n_per_m))
-        } else {
-            (z_m + carried / make.rope_n_per_m, None)
-        };
+        let (rope_m, pin_m) =
+            if pinned { (z_m - slack_m, Some(z_m + carried / make.pin_n_per_m)) } else { (z_m + carried / make.rope_n_per_m, None) };
         let (rope_n, pin_n) = if pinned { (0.0, carried) } else { (carried, 0.0) };
         Tower {
             make,
@@ -115,9 +112,8 @@ impl Tower {
         let damp = |stiff: f64| 2.0 * make.damping * (stiff * mass).sqrt();
         let reach = self.rope_m - self.sunk_m - self.z_m;
         self.rope_n = one_way(reach, self.rope_speed - self.speed, make.rope_n_per_m, damp(make.rope_n_per_m));
-        self.pin_n = self.pin_m.map_or(0.0, |pin| {
-            one_way(pin - self.sunk_m - self.z_m, -self.speed, make.pin_n_per_m, damp(make.pin_n_per_m))
-        });
+        self.pin_n =
+            self.pin_m.map_or(0.0, |pin| one_way(pin - self.sunk_m - self.z_m, -self.speed, make.pin_n_per_m, damp(make.pin_n_per_m)));
         let jam = self.jam_m.map_or(0.0, |at| JAM_N_PER_M * (at - self.z_m) - 2.0 * damp(JAM_N_PER_M) * self.speed);
         let top = self.top_m.map_or(0.0, |at| -one_way(self.z_m - at, self.speed, JAM_N_PER_M, damp(JAM_N_PER_M)));
         let pull = self.rope_n + self.pin_n + jam + top - truss_n - shake_n - make.head_n;

@@ -24,7 +24,8 @@ fn tidy(value: f64) -> f64 {
 
 /// A SenML pack (RFC 8428): packet number, then one record a channel; base name the node, base time its own clock.
 pub fn senml(node: &str, node_time_s: f64, seq: u64, values: &[Sent]) -> Value {
-    let mut pack = vec![json!({ "bn": format!("{node}/"), "bt": (node_time_s * 1000.0).round() / 1000.0, "n": "seq", "u": "count", "v": seq })];
+    let mut pack =
+        vec![json!({ "bn": format!("{node}/"), "bt": (node_time_s * 1000.0).round() / 1000.0, "n": "seq", "u": "count", "v": seq })];
     pack.extend(values.iter().map(|sent| match sent.unit {
         Some(unit) => json!({ "n": sent.name, "u": unit, "v": tidy(sent.value) }),
         None => json!({ "n": sent.name, "v": tidy(sent.value) }),

@@ -24,9 +24,10 @@ fn tanners_yard() -> Plan {
 
 /// A kit with one load cell at each tower.
 fn cells(plan: &Plan) -> Kit {
-    let nodes = plan.towers.iter().map(|t| {
-        format!("[[node]]\nid = \"n{0}\"\ntower = \"{0}\"\nover = \"mqtt\"\nrate = \"20 Hz\"\n[node.channel.head-load]\n", t.id)
-    });
+    let nodes = plan
+        .towers
+        .iter()
+        .map(|t| format!("[[node]]\nid = \"n{0}\"\ntower = \"{0}\"\nover = \"mqtt\"\nrate = \"20 Hz\"\n[node.channel.head-load]\n", t.id));
     Kit::read(&format!("broker = \"mqtt://127.0.0.1\"\n{}", nodes.collect::<String>()), "kit.toml").unwrap()
 }
 

@@ -133,7 +133,10 @@ fn a_script_that_names_what_is_not_there_is_told() {
         ("[[fault]]\nkind = \"silent\"\nnode = \"n9\"\nbegins = \"1 s\"\n", "there is no node \"n9\""),
         ("[[fault]]\nkind = \"stops\"\ntower = \"A\"\n", "expected when it begins"),
         ("[[fault]]\nkind = \"snag\"\nbegins = \"1 s\"\nplace = 1\nat = \"5 m\"\nstiffness = \"8 N/mm\"\n", "unknown field `place`"),
-        ("[[fault]]\nkind = \"snag\"\nbegins = \"1 s\"\nat = \"15 m\"\nstiffness = \"8 N/mm\"\n", "expected a place between 0 and 7 m, found 15 m"),
+        (
+            "[[fault]]\nkind = \"snag\"\nbegins = \"1 s\"\nat = \"15 m\"\nstiffness = \"8 N/mm\"\n",
+            "expected a place between 0 and 7 m, found 15 m",
+        ),
         ("[[act]]\ndo = \"crank\"\ntoo = \"5 m\"\n", "unknown field `too`"),
         (
             "[[fault]]\nkind = \"instrument\"\ntower = \"A\"\nchannel = \"head-load\"\noff = \"3 deg\"\nbegins = \"1 s\"\n",

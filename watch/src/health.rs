@@ -69,7 +69,11 @@ fn silent(setup: &Setup, instruments: &Instruments, scene: &Scene, tower: usize,
     for (channel, heard) in instruments.guards(setup, tower) {
         let Some(heard) = heard else { continue };
         let age = now.since(awaited(scene, heard));
-        let standing = silence(scene, age, instruments.silent_after(setup, scene, channel));
+        let mut standing = silence(scene, age, instruments.silent_after(setup, scene, channel));
+        // A stop that is set still before its node speaks again has not gone: only a reading ends a silence.
+        if standing.0 == Stands::Clear && age >= torn_after(setup, scene, channel) {
+            standing.0 = Stands::Within;
+        }
         let age_s = now.since(heard).s();
         if worst.is_none_or(|w| rank(standing.0) > rank(w.0) || (standing.0 == w.0 && age_s > w.1)) {
             worst = Some((standing.0, age_s, standing.1));
@@ -77,7 +81,7 @@ fn silent(setup: &Setup, instruments: &Instruments, scene: &Scene, tower: usize,
     }
     let slow = too_slow(setup, instruments, scene, tower);
     let (stands, amount_s, limit_s) = match (worst, slow) {
-        (Some((Stands::Clear, ..)), Some(every_s)) => (Stands::At(Severity::Warn), every_s, SLOWEST_S),
+        (Some((Stands::Clear | Stands::Within, ..)), Some(every_s)) => (Stands::At(Severity::Warn), every_s, SLOWEST_S),
         (Some(worst), _) => worst,
         (None, _) => return noted(Kind::Silent, tower, None, Stands::Unknown),
     };
@@ -106,7 +110,10 @@ fn never_heard(setup: &Setup, instruments: &Instruments, scene: &Scene, tower: u
         return noted(Kind::NeverHeard, tower, None, Stands::Clear);
     }
     let after = waits.map(|c| instruments.silent_after(setup, scene, c)).min().unwrap_or(SILENT_MOVING);
-    let (stands, limit_s) = silence(scene, now.since(awaited(scene, started)), after);
+    let (stands, limit_s) = match silence(scene, now.since(awaited(scene, started)), after) {
+        (Stands::Clear, limit_s) => (Stands::Within, limit_s),
+        other => other,
+    };
     Condition {
         amount: Some(Known { value: now.since(started).s(), sigma: 0.0 }),
         unit: Unit::S,
@@ -114,6 +121,13 @@ fn never_heard(setup: &Setup, instruments: &Instruments, scene: &Scene, tower: u
         never_gated: stands == Stands::At(Severity::Stop),
         ..noted(Kind::NeverHeard, tower, None, stands)
     }
+}
+
+/// From this age on a channel is no longer fresh: 1 s or three periods, whichever is longer.
+fn torn_after(setup: &Setup, scene: &Scene, channel: usize) -> Span {
+    let seat = &setup.channels[channel];
+    let period_s = if scene.guarded_as_moving() { seat.period_s } else { seat.still_period_s };
+    SILENT_MOVING.max(Span::from_s(3.0 * period_s))
 }
 
 /// How silence of this age stands, and its limit, s.

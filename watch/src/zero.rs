@@ -20,6 +20,9 @@ const LOAD_SPREAD: f64 = 5.0;
 /// A proof that the kit carries holds so long. Not stated by the forms: a day's rigging; an older one is proved anew.
 const PROOF_HOLDS_S: f64 = 86_400.0;
 
+/// Two clocks may differ by so much.
+const AHEAD_S: f64 = 300.0;
+
 /// Why a zero was refused.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum ZeroRefusal {
@@ -63,12 +66,13 @@ pub fn kept(setup: &Setup, instruments: &mut Instruments, wall: Option<Timestamp
             && let Some(zero) = &seat.fitted.zero
             && let (Some(when), Some(valid)) = (zero.when, zero.valid)
         {
-            let holds = age_s(when) <= valid.0;
+            // A zero of tomorrow is of a wrong clock, and so of an unknown age.
+            let holds = (-AHEAD_S..=valid.0).contains(&age_s(when));
             let slope = if seat.channel == Channel::TrussAlong { planned(at) } else { 0.0 };
             instruments.gauges[at].zero = holds.then_some(Zero { value: zero.value, planned: slope });
         }
         if let Some((when, _)) = &seat.fitted.proved {
-            instruments.health[at].proved = age_s(*when) <= PROOF_HOLDS_S;
+            instruments.health[at].proved = (-AHEAD_S..=PROOF_HOLDS_S).contains(&age_s(*when));
         }
     }
 }

@@ -108,13 +108,15 @@ struct Standing {
 struct Spoken {
     order: Order,
     said: Mono,
+    /// When it was last said, the first time or again.
+    last: Mono,
     again: Option<Mono>,
     heard: bool,
 }
 
 impl Spoken {
     fn new() -> Self {
-        Spoken { order: Order::None(Unclaimed::NotZeroed), said: Mono(0), again: None, heard: false }
+        Spoken { order: Order::None(Unclaimed::NotZeroed), said: Mono(0), last: Mono(0), again: None, heard: false }
     }
 }
 
@@ -160,7 +162,7 @@ impl Calls {
         for spoken in [&mut self.crew, &mut self.lead] {
             spoken.heard = true;
             if matches!(spoken.order, Order::Hold { .. } | Order::Easy { .. }) {
-                spoken.again = Some((spoken.said + HOLD_HEARD).max(now));
+                spoken.again = Some((spoken.last + HOLD_HEARD).max(now));
             }
         }
     }
@@ -254,11 +256,12 @@ fn settle(spoken: &mut Spoken, now: Mono, order: &Order, first: bool, waits_unti
             *waits_until = Some(waits_until.map_or(stands_until, |w| w.min(stands_until)));
             return Next::Stands;
         }
-        *spoken = Spoken { order: order.clone(), said: now, again: again(order, Span(0), false).map(|s| now + s), heard: false };
+        *spoken = Spoken { order: order.clone(), said: now, last: now, again: again(order, Span(0), false).map(|s| now + s), heard: false };
         return Next::New;
     }
     if spoken.again.is_some_and(|a| a <= now) {
         spoken.order = order.clone();
+        spoken.last = now;
         let next = again(order, now.since(spoken.said), spoken.heard);
         spoken.again = next.map(|s| now + s);
         return Next::Again;

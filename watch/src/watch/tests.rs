@@ -326,3 +326,181 @@ fn ticks_at_any_time_change_no_output() {
     let bytes = |r: &Rig| format!("{:?}", r.lines);
     assert_eq!(bytes(&ticked), bytes(&plain));
 }
+
+/// The kit above with zeroes and proofs carried: a lift that begins in the middle.
+fn carried() -> String {
+    let zero = |v: &str| format!("zero = {{ value = \"{v}\", when = 2031-05-14T13:40:00Z, by = \"Mara\", valid = \"12 h\" }}\n");
+    let proved = "proved = { when = 2031-05-14T13:50:00Z, by = \"Mara\" }\n";
+    KIT.replace("range = [\"-10 deg\", \"10 deg\"]\n", &format!("range = [\"-10 deg\", \"10 deg\"]\n{}{proved}", zero("0 deg")))
+        .replace("[node.channel.head-load]\n", &format!("[node.channel.head-load]\n{}", zero("0 N")))
+}
+
+#[test]
+fn a_kept_zero_counts_while_it_is_valid_and_not_beyond() {
+    for (wall, want) in [
+        (None, "level said: Level."),
+        (Some("2031-05-14T13:56:00Z"), "level said: Level."),
+        (Some("2031-05-15T01:39:00Z"), "level said: Level."),
+        (Some("2031-05-15T01:41:00Z"), "none said: Not zeroed."),
+        (Some("2031-05-14T12:00:00Z"), "none said: Not zeroed."), // the zero is of the future: a wrong clock
+    ] {
+        let mut rig = Rig::with(&carried());
+        if let Some(wall) = wall {
+            rig.give(Input::Wall(wall.parse().unwrap()));
+        }
+        rig.step(Step::Raise);
+        rig.run(3000, |_| {});
+        assert_eq!(rig.calls("spotter").last().unwrap(), want, "{wall:?}");
+    }
+    let without = carried().replace(", valid = \"12 h\"", "");
+    let mut rig = Rig::with(&without);
+    rig.run(3000, |_| {});
+    assert_eq!(rig.calls("spotter").last().unwrap(), "none said: Not zeroed.");
+}
+
+#[test]
+fn lowering_holds_the_low_one_and_sends_nobody_down_that_is_not_known_to_move() {
+    let mut rig = Rig::with(&carried());
+    rig.step(Step::Lower);
+    rig.run(2000, |_| {});
+    rig.lines.clear();
+    rig.run(4000, |r| r.b_high_mm -= 1.0);
+    assert_eq!(rig.findings()[0], "uneven-B-1 warn raised crew", "{:?}", rig.findings());
+    assert_eq!(rig.calls("spotter")[0], "hold said: Hold Bravo.");
+    assert_eq!(rig.calls("A"), [""; 0], "Alpha's word stays the calm one");
+    let heights = carried().replace("[node.channel.head-load]", "[node.channel.height]\n[node.channel.head-load]");
+    assert!(Kit::read(&heights, "kit").is_ok());
+}
+
+#[test]
+fn past_the_stop_limit_everybody_stops_and_nobody_is_directed() {
+    let mut rig = Rig::with(&carried());
+    rig.step(Step::Raise);
+    rig.run(2000, |_| {});
+    rig.lines.clear();
+    rig.run(3000, |r| r.b_high_mm += 2.5);
+    let stop = rig.calls("spotter").into_iter().find(|c| c.starts_with("stop said")).unwrap();
+    assert_eq!(stop, "stop said: Stop. Bravo out of level.");
+    for output in &rig.lines {
+        if let Output::Call(c) = output
+            && c.call == Word::Stop
+        {
+            assert!(c.turns.is_none() && c.then.is_empty() && c.reason.is_some(), "{c:?}");
+        }
+    }
+    rig.run(3000, |_| {});
+    rig.say(Utterance::Seen, None, None, "lead");
+    rig.say(Utterance::Release, None, None, "lead");
+    rig.run(3000, |_| {});
+    assert_eq!(rig.calls("B").last().unwrap(), "none said: Stopped. The lead directs.", "{:?}", rig.findings());
+    rig.run(5000, |r| r.b_high_mm = (r.b_high_mm - 2.0).max(0.0));
+    rig.run(3000, |_| {});
+    assert_eq!(rig.calls("B").last().unwrap(), "level said: Level.", "{:?}", rig.findings());
+}
+
+#[test]
+fn silence_while_still_is_a_note_then_a_warn_and_only_a_reading_ends_it() {
+    let mut rig = Rig::with(&carried());
+    rig.step(Step::Stand);
+    rig.run(3000, |_| {});
+    rig.lines.clear();
+    rig.speaks[1] = false;
+    let last = rig.now;
+    rig.run(310_000, |_| {});
+    let told: Vec<(u64, String)> = (rig.lines.iter())
+        .filter_map(|o| match o {
+            Output::Finding(f) => Some((f.t_ms.0 / 1000 - last, format!("{} {} {}", f.id, f.severity, f.to))),
+            _ => None,
+        })
+        .collect();
+    assert_eq!(told, [(30_000, "silent-B-1 note lead".to_owned()), (300_000, "silent-B-1 warn lead".to_owned())]);
+    assert!(rig.calls("spotter").last().unwrap().starts_with("none said: No data from Bravo"), "{:?}", rig.calls("spotter"));
+    // It moves: a stop at once. Set still again it stays, until the node speaks.
+    rig.step(Step::Raise);
+    rig.run(1500, |_| {});
+    assert_eq!(rig.findings().last().unwrap(), "silent-B-1 stop raised crew");
+    rig.step(Step::Stand);
+    rig.run(8000, |_| {});
+    assert_eq!(rig.findings().last().unwrap(), "silent-B-1 stop raised crew");
+    rig.speaks[1] = true;
+    rig.run(2000, |_| {});
+    assert_eq!(rig.findings().last().unwrap(), "silent-B-1 stop latched crew");
+}
+
+#[test]
+fn a_battery_reading_is_no_sign_of_life() {
+    let kit = carried().replace("[node.channel.head-load]", "[node.channel.battery]\n[node.channel.head-load]");
+    let mut rig = Rig::with(&kit);
+    rig.step(Step::Raise);
+    rig.run(2000, |_| {});
+    rig.speaks[1] = false;
+    rig.run(3000, |r| {
+        let battery = Value::Voltage(raisewatch_protocol::units::Voltage(3.9));
+        let reading = Reading { channel: Channel::Battery, value: Ok(battery), node_time_s: None };
+        r.give(Input::Packet(Packet { node: 1, readings: vec![reading], seq: None }));
+    });
+    assert!(rig.findings().contains(&"silent-B-1 stop raised crew".to_owned()), "{:?}", rig.findings());
+}
+
+#[test]
+fn a_node_that_was_never_heard_is_told_and_stops_a_moving_lift() {
+    let mut rig = Rig::with(&carried());
+    rig.speaks[1] = false;
+    rig.run(31_000, |_| {});
+    assert_eq!(rig.findings(), ["never-heard-B-1 note raised lead"]);
+    rig.step(Step::Raise);
+    rig.run(1200, |_| {});
+    assert_eq!(rig.findings().last().unwrap(), "never-heard-B-1 stop raised crew");
+    assert!(rig.calls("A").last().unwrap().starts_with("stop said: Stop. No data from Bravo."));
+}
+
+#[test]
+fn a_node_too_slow_to_guard_is_told_at_the_test_lift_and_no_level_is_claimed() {
+    let mut rig = Rig::with(&carried().replacen("20 Hz", "2 Hz", 1));
+    rig.run(2000, |_| {});
+    assert_eq!(rig.findings(), [""; 0]);
+    rig.step(Step::TestLift);
+    rig.run(2000, |_| {});
+    assert_eq!(rig.findings(), ["silent-A-1 warn raised lead"]);
+    assert_eq!(rig.calls("spotter").last().unwrap(), "none said: Alpha heard too seldom.");
+}
+
+#[test]
+fn what_cannot_be_is_told_and_never_becomes_a_number() {
+    let mut rig = Rig::with(&carried());
+    rig.step(Step::Raise);
+    rig.run(2000, |_| {});
+    rig.speaks[1] = false;
+    rig.lines.clear();
+    rig.run(2000, |r| {
+        let reading = |channel, value| Reading { channel, value: Ok(value), node_time_s: None };
+        let tilt = reading(Channel::TrussAlong, Value::Angle(Angle(1.2)));
+        let load = reading(Channel::HeadLoad, Value::Force(Force(r.shares[1])));
+        r.give(Input::Packet(Packet { node: 1, readings: vec![tilt, load], seq: None }));
+    });
+    // Alpha's tilt on the same piece still guards the level.
+    assert_eq!(rig.findings()[0], "out-of-range-B-1 note raised lead", "{:?}", rig.findings());
+    assert_eq!(rig.watch.view().health[2].state, "out-of-range");
+    assert_eq!(rig.watch.view().health[2].value, None);
+}
+
+#[test]
+fn a_hold_is_said_again_after_five_seconds_and_heard_after_fifteen() {
+    let mut rig = Rig::with(&carried());
+    rig.step(Step::Raise);
+    rig.run(2000, |_| {});
+    rig.lines.clear();
+    rig.run(2600, |r| r.b_high_mm += 1.15);
+    rig.run(14_000, |_| {});
+    rig.say(Utterance::Heard, None, None, "spotter");
+    rig.run(34_000, |_| {});
+    let holds: Vec<u64> = (rig.lines.iter())
+        .filter_map(|o| match o {
+            Output::Call(c) if c.to == "spotter" && c.call == Word::Hold => Some(c.t_ms.0 / 1000),
+            _ => None,
+        })
+        .collect();
+    let gaps: Vec<u64> = holds.windows(2).map(|w| w[1] - w[0]).collect();
+    assert_eq!(gaps[..2], [5000, 5000], "{holds:?}");
+    assert!(gaps[2..].iter().all(|g| *g == 15_000), "{holds:?} {:?}", rig.findings());
+}

@@ -33,11 +33,23 @@ pub struct Loaded {
 pub fn load(plan_file: &Path, kit_file: &Path) -> anyhow::Result<Loaded> {
     let plan_text = text(plan_file)?;
     let kit_text = text(kit_file)?;
-    let beside = |name: &str| {
-        let file = plan_file.parent().unwrap_or(Path::new("")).join(name);
-        text(&file).map(|text| (text, file))
+    loaded(plan_text, plan_file, kit_text, kit_file, |name| beside(plan_file, name))
+}
+
+/// Reads a plan, and a kit where one is given; the phrases that the plan names must be there. Errors: as [`load`].
+pub fn plan_and_kit(plan_file: &Path, kit_file: Option<&Path>) -> anyhow::Result<Plan> {
+    let Some(kit_file) = kit_file else {
+        let plan = Plan::read(&text(plan_file)?, &plan_file.display().to_string()).map_err(|mistakes| told([Some(mistakes), None]))?;
+        phrases(&plan, |name| beside(plan_file, name))?;
+        return Ok(plan);
     };
-    loaded(plan_text, plan_file, kit_text, kit_file, beside)
+    Ok(load(plan_file, kit_file)?.plan)
+}
+
+/// Text and path of a file that stands beside the plan.
+fn beside(plan_file: &Path, name: &str) -> anyhow::Result<(String, PathBuf)> {
+    let file = plan_file.parent().unwrap_or(Path::new("")).join(name);
+    text(&file).map(|text| (text, file))
 }
 
 /// Reads texts that are already here. `beside` gives the text of a file named in the plan.
@@ -80,9 +92,14 @@ fn text(file: &Path) -> anyhow::Result<String> {
     std::fs::read_to_string(file).map_err(|fault| Misuse(format!("{}: {fault}", file.display())).into())
 }
 
+/// Colours only on a terminal, and not where `NO_COLOR` asks for none.
+pub fn colours(to: &impl IsTerminal) -> bool {
+    to.is_terminal() && std::env::var_os("NO_COLOR").is_none_or(|v| v.is_empty())
+}
+
 /// The mistakes of all files as one refusal.
 fn told(mistakes: [Option<Mistakes>; 2]) -> anyhow::Error {
-    let colours = std::io::stderr().is_terminal();
+    let colours = colours(&std::io::stderr());
     let all: String = mistakes.iter().flatten().map(|mistakes| format!("{mistakes}\n{}", mistakes.render(colours))).collect();
     Misuse(all.trim_end().to_owned()).into()
 }

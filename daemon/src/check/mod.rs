@@ -11,14 +11,12 @@ mod terminal;
 mod what_if;
 mod words;
 
-use crate::{Exit, Misuse};
+use crate::{Exit, load};
 use anyhow::Context;
-use raisewatch_protocol::files::Mistakes;
-use raisewatch_protocol::kit::Kit;
 use raisewatch_protocol::plan::Plan;
 use raisewatch_statics::sheet::Sheet;
-use std::io::{IsTerminal, Write};
-use std::path::{Path, PathBuf};
+use std::io::Write;
+use std::path::PathBuf;
 use terminal::Paint;
 use words::Comparison;
 
@@ -50,25 +48,7 @@ struct WhatIf {
 
 /// Does it.
 pub fn run(args: CheckArgs) -> anyhow::Result<Exit> {
-    let text = read(&args.plan)?;
-    let plan = match Plan::read(&text, &args.plan.display().to_string()) {
-        Ok(plan) => plan,
-        Err(mistakes) => {
-            tell(&mistakes);
-            if let Some(path) = &args.kit
-                && let Err(mistakes) = Kit::read(&read(path)?, &path.display().to_string())
-            {
-                tell(&mistakes);
-            }
-            return Ok(Exit::Misused);
-        }
-    };
-    if let Some(path) = &args.kit
-        && let Err(mistakes) = Kit::read_for(&read(path)?, &path.display().to_string(), &plan)
-    {
-        tell(&mistakes);
-        return Ok(Exit::Misused);
-    }
+    let plan = load::plan_and_kit(&args.plan, args.kit.as_deref())?;
     let sheet = match Sheet::new(&plan) {
         Ok(sheet) => sheet,
         Err(fault) => {
@@ -77,11 +57,16 @@ pub fn run(args: CheckArgs) -> anyhow::Result<Exit> {
         }
     };
     let what_if = what_if(&plan, &sheet, &args.what_if)?;
-    if args.json {
-        let line = serde_json::to_string_pretty(&machine(&sheet, what_if.as_ref()))?;
-        writeln!(std::io::stdout().lock(), "{line}")?;
+    let printed = if args.json {
+        let lines = serde_json::to_string_pretty(&machine(&sheet, what_if.as_ref()))?;
+        writeln!(std::io::stdout().lock(), "{lines}")
     } else {
-        print(&plan, &sheet, what_if.as_ref())?;
+        print(&plan, &sheet, what_if.as_ref())
+    };
+    match printed {
+        // A reader that has seen enough, as `head`, is no failure.
+        Err(fault) if fault.kind() == std::io::ErrorKind::BrokenPipe => {}
+        other => other.context("printing the load sheet")?,
     }
     if let Some(out) = &args.html {
         let page = paper::page(&plan, &sheet, what_if.as_ref());
@@ -90,20 +75,6 @@ pub fn run(args: CheckArgs) -> anyhow::Result<Exit> {
     let against = |sheet: &Sheet| !sheet.verdict.faults.is_empty();
     let fails = against(&sheet) || what_if.as_ref().is_some_and(|w| against(&w.sheet));
     Ok(if fails { Exit::Failed } else { Exit::Done })
-}
-
-fn read(path: &Path) -> Result<String, Misuse> {
-    std::fs::read_to_string(path).map_err(|fault| Misuse(format!("{}: cannot be read: {fault}", path.display())))
-}
-
-fn tell(mistakes: &Mistakes) {
-    let text = mistakes.render(colours(&std::io::stderr()));
-    eprintln!("{}\n{mistakes}", text.trim_end());
-}
-
-/// Colours only on a terminal, and not where `NO_COLOR` asks for none.
-fn colours(to: &impl IsTerminal) -> bool {
-    to.is_terminal() && std::env::var_os("NO_COLOR").is_none_or(|v| v.is_empty())
 }
 
 fn what_if(plan: &Plan, own: &Sheet, asked: &[String]) -> anyhow::Result<Option<WhatIf>> {
@@ -127,9 +98,9 @@ fn machine(sheet: &Sheet, what_if: Option<&WhatIf>) -> serde_json::Value {
     out
 }
 
-fn print(plan: &Plan, sheet: &Sheet, what_if: Option<&WhatIf>) -> anyhow::Result<()> {
+fn print(plan: &Plan, sheet: &Sheet, what_if: Option<&WhatIf>) -> std::io::Result<()> {
     let mut out = std::io::stdout().lock();
-    let paint = Paint(colours(&out));
+    let paint = Paint(load::colours(&out));
     out.write_all(terminal::text(plan, sheet, paint).as_bytes())?;
     if let Some(w) = what_if {
         out.write_all(b"\n")?;

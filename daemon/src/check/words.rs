@@ -215,6 +215,7 @@ pub fn cautions(plan: &Plan, sheet: &Sheet, show: Show) -> Vec<String> {
             show.weight(tower.least_n)
         ));
     }
+    out.extend(sound_alike(plan));
     out.push(if plan.people_under_at_rest {
         "Nobody under it while it moves; standing, people may be under it by the plan: the competent person decides.".into()
     } else {
@@ -223,6 +224,16 @@ pub fn cautions(plan: &Plan, sheet: &Sheet, show: Show) -> Vec<String> {
     out.push("Floor strength, rope and pins are not seen by any instrument here.".into());
     out.push("Left out: friction, clamped cradles, swing. Two ratings add up only while the lift is level.".into());
     out
+}
+
+/// Letters that cannot be told apart in noise. Common practice, no source.
+const ALIKE: &str = "BCDEGPTV";
+
+/// Towers that are called by letters which sound alike.
+fn sound_alike(plan: &Plan) -> Option<String> {
+    let alike = |name: &str| name.len() == 1 && name.chars().all(|c| ALIKE.contains(c.to_ascii_uppercase()));
+    let names: Vec<&str> = plan.towers.iter().map(|t| t.name.as_str()).filter(|name| alike(name)).collect();
+    (names.len() > 1).then(|| format!("{} sound alike in noise: give the towers spoken names of two syllables.", names.join(" and ")))
 }
 
 /// Stiffnesses that the sums had to assume, where they matter to this lift.
@@ -331,4 +342,33 @@ impl Comparison {
 /// The other choice of units, for paper.
 pub fn other_units(units: ShownUnits) -> ShownUnits {
     ShownUnits { pounds: !units.pounds, feet: !units.feet }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn turns_are_told_rounded_down() {
+        for (n, words) in
+            [(0.2, "Less than a quarter turn"), (0.25, "¼ turn"), (0.99, "¾ turn"), (1.0, "One turn"), (2.0, "2 turns"), (2.74, "2½ turns")]
+        {
+            assert_eq!(turns(n), words);
+        }
+    }
+
+    #[test]
+    fn notes_of_several_pieces_are_one() {
+        let notes = ["truss a: not checked", "no cable", "truss b: not checked", "weight: x"].map(str::to_owned);
+        assert_eq!(gathered(&notes), ["truss a, b: not checked", "no cable", "weight: x"]);
+    }
+
+    #[test]
+    fn letters_that_sound_alike_are_told() {
+        let text = include_str!("../../../docs/examples/tanners-yard.toml");
+        let plan = |text: &str| Plan::read(text, "plan.toml").unwrap();
+        assert_eq!(sound_alike(&plan(text)), None);
+        let letters = text.replace("name = \"Bravo\"", "").replace("name = \"Charlie\"", "");
+        assert!(sound_alike(&plan(&letters)).unwrap().starts_with("B and C sound alike"));
+    }
 }

@@ -143,7 +143,11 @@ impl Yardstick {
     fn calls(&mut self, now: Mono, word: Word, tower: &str, reason: Option<Kind>, state: CallState) -> Vec<Told> {
         self.number += 1;
         let others = || self.towers.iter().filter(|t| t.0 != tower);
-        let then = if word == Word::Hold { others().map(|t| Then { tower: t.0.clone(), call: Word::Up, turns: 1.0 }).collect() } else { Vec::new() };
+        let then = if word == Word::Hold {
+            others().map(|t| Then { tower: t.0.clone(), call: Word::Up, turns: 1.0 }).collect()
+        } else {
+            Vec::new()
+        };
         let call = |to: &str, then: Vec<Then>| {
             Told::Call(Call {
                 t_ms: now,

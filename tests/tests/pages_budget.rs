@@ -4,8 +4,11 @@ use std::collections::BTreeSet;
 use std::fs;
 use std::path::{Path, PathBuf};
 
-/// Bytes of a first page in all, before compression. A cheap phone on the laptop's own access point opens that within a second.
-const MOST_BYTES: u64 = 150_000;
+/// Bytes of a phone's page in all, before compression: that opens within a second on the laptop's own access point.
+const PHONE_BYTES: u64 = 150_000;
+/// The desk stands on the laptop itself. As it is sent, compressed, it too is far under the phone's bound
+/// (tests/browser/unit/pages.test.js).
+const DESK_BYTES: u64 = 165_000;
 
 fn pages() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("../daemon/pages")
@@ -46,15 +49,16 @@ fn all_of(page: &str) -> BTreeSet<String> {
 }
 
 #[test]
-fn every_first_page_is_under_its_budget() {
-    for page in ["index.html", "spotter.html", "tower.html", "desk.html"] {
+fn every_page_is_under_its_budget() {
+    let budgets = [("index.html", PHONE_BYTES), ("spotter.html", PHONE_BYTES), ("tower.html", PHONE_BYTES), ("desk.html", DESK_BYTES)];
+    for (page, most) in budgets {
         let files = all_of(page);
         let size =
             |name: &String| fs::metadata(pages().join(name)).unwrap_or_else(|_| panic!("{page} fetches {name}, which is not there")).len();
         let whole: u64 = files.iter().map(size).sum();
         println!("{page}: {whole} bytes in {} files", files.len());
         assert!(files.len() > 5, "{page}: only {files:?} found; the links are read wrongly");
-        assert!(whole < MOST_BYTES, "{page} takes {whole} bytes in {} files, at most {MOST_BYTES}", files.len());
+        assert!(whole < most, "{page} takes {whole} bytes in {} files, at most {most}", files.len());
     }
 }
 

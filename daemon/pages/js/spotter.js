@@ -71,7 +71,7 @@ function frame(look) {
 
 function head() {
   $("#flag").hidden = view.rehearsal !== true;
-  put($("#step"), stepName(view.step));
+  put($("#step"), view.step ? stepName(view.step) : "");
   put($("#title"), view.rehearsal && !wide() ? "" : view.title ?? "");
 }
 

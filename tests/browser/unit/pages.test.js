@@ -4,6 +4,7 @@ import assert from "node:assert/strict";
 import { readdirSync, readFileSync } from "node:fs";
 import { fileURLToPath } from "node:url";
 import { extname, join } from "node:path";
+import { gzipSync } from "node:zlib";
 
 const root = fileURLToPath(new URL("../../../daemon/pages/", import.meta.url));
 const files = readdirSync(root, { recursive: true }).map(String);
@@ -25,3 +26,10 @@ for (const [name, text] of texts.filter(([name]) => name.endsWith(".html"))) {
     assert.match(text, /<html lang="en">/);
   });
 }
+
+test("all pages together, as they are sent, are under 150 kB", () => {
+  const sent = files.filter(name => extname(name) && !name.includes("OFL")).map(name => { const bytes = readFileSync(join(root, name)); return name.endsWith(".woff2") ? bytes.length : gzipSync(bytes).length; });
+  const whole = sent.reduce((sum, one) => sum + one, 0);
+  console.log(`# all pages as sent: ${whole} bytes`);
+  assert.ok(whole < 150_000, `${whole} bytes`);
+});

@@ -70,7 +70,11 @@ fn run(args: &Args) -> anyhow::Result<bool> {
     }
     scenarios.retain(|s| args.only.is_empty() || args.only.contains(&s.id));
     let mut out = std::io::stdout();
-    writeln!(out, "{:<5} {:<34} {:<10} {:>6} {:>8} {:>7} {:>6} {:>7} {:>7} {:>6}  pass", "no.", "scenario", "under", "seeds", "detected", "in time", "tower", "median", "p95", "false")?;
+    writeln!(
+        out,
+        "{:<5} {:<34} {:<10} {:>6} {:>8} {:>7} {:>6} {:>7} {:>7} {:>6}  pass",
+        "no.", "scenario", "under", "seeds", "detected", "in time", "tower", "median", "p95", "false"
+    )?;
     let (mut passed, mut count) = (0, 0);
     for scenario in &scenarios {
         let seeds = args.seeds.unwrap_or(100).min(scenario.seeds.unwrap_or(u64::MAX));
@@ -105,7 +109,10 @@ fn scores(scenario: &Scenario, under: &str, first: u64, seeds: u64) -> anyhow::R
         let workers: Vec<_> = (0..threads)
             .map(|t| scope.spawn(move || (t..seeds).step_by(threads as usize).map(|n| one(first + n).map(|s| (n, s))).collect::<Vec<_>>()))
             .collect();
-        workers.into_iter().flat_map(|w| w.join().unwrap_or_else(|_| vec![Err(anyhow::anyhow!("{}: a seed panicked", scenario.id))])).collect::<Result<Vec<_>, _>>()
+        workers
+            .into_iter()
+            .flat_map(|w| w.join().unwrap_or_else(|_| vec![Err(anyhow::anyhow!("{}: a seed panicked", scenario.id))]))
+            .collect::<Result<Vec<_>, _>>()
     })?;
     all.sort_by_key(|(n, _)| *n);
     Ok(all.into_iter().map(|(_, score)| score).collect())
@@ -118,7 +125,9 @@ fn row(out: &mut dyn Write, scenario: &Scenario, under: &str, scores: &[Score]) 
     let pass = passes as f64 >= ENOUGH * scores.len() as f64 && wrong == 0;
     let mut delays: Vec<f64> = scores.iter().filter_map(|s| s.delay_s).collect();
     delays.sort_by(f64::total_cmp);
-    let at = |share: f64| delays.get(((delays.len() as f64 * share).ceil() as usize).saturating_sub(1)).map_or("-".to_owned(), |d| format!("{d:.2}"));
+    let at = |share: f64| {
+        delays.get(((delays.len() as f64 * share).ceil() as usize).saturating_sub(1)).map_or("-".to_owned(), |d| format!("{d:.2}"))
+    };
     let false_words: usize = scores.iter().map(|s| s.false_words).sum();
     writeln!(
         out,

@@ -46,7 +46,7 @@ fn moved(plan: &Plan, fault: &Fault, words: &Words, try_on: &dyn Fn(&Plan) -> bo
     for (i, tower) in plan.towers.iter().enumerate() {
         let len = plan.pieces[tower.piece].length().0;
         for step in [0.5, 0.1] {
-            let count = (len / step).floor() as usize;
+            let count = ((len / step).floor() as usize).min(1000);
             let mut places: Vec<f64> = (0..=count).map(|k| k as f64 * step).filter(|x| (x - tower.at.0).abs() > 1e-6).collect();
             places.sort_by(|a, b| (a - tower.at.0).abs().total_cmp(&(b - tower.at.0).abs()));
             let found = places.into_iter().take(TRIES).find(|x| {

@@ -2,6 +2,7 @@
 //!
 //! Words are plain; weights in the plan's units. The printer adds nothing to them.
 
+use crate::lift::Shape;
 use crate::model::Model;
 use crate::sheet::Sheet;
 use raisewatch_protocol::units::{Force, Length};
@@ -232,22 +233,23 @@ fn notes(model: &Model, sheet: &Sheet, words: &Words, v: &mut Verdict) {
     }
     if let Some(d) = sheet.doubts.first().filter(|d| d.moves_n > 0.0) {
         v.notes.push(format!(
-            "weight that matters most: {} ({}): its band moves {} by {}; 10 kg more move it by {}",
+            "weight that matters most: {} ({}): its band moves {} by {}; {} more of it move that by {}",
             d.name,
             d.source,
             sheet.towers[d.tower].id,
             words.weight(d.moves_n),
-            words.weight(d.per_10_kg_n)
+            if words.pounds { "10 lb" } else { "10 kg" },
+            words.weight(if words.pounds { d.per_10_kg_n * raisewatch_protocol::units::POUND_KG } else { d.per_10_kg_n })
         ));
     }
-    for a in &sheet.assumed {
-        let matters = if a.what == "bending" { "slopes, and shares on three and more towers" } else { "twist of a ring" };
-        v.notes.push(format!(
-            "{} stiffness of truss {} is not in the plan: {:.2} MN m2 assumed ({matters} depend on it)",
-            a.what,
-            a.piece,
-            a.n_m2 / 1e6
-        ));
+    // Torsion matters on rings alone.
+    for a in sheet.assumed.iter().filter(|a| a.what == "bending" || sheet.shape == Shape::Ring) {
+        let matters = match (a.what, sheet.shape) {
+            ("bending", Shape::Two) => "slopes and sag depend on it, no share does",
+            ("bending", _) => "slopes, sag and what heights do to shares depend on it",
+            _ => "what twist does to shares depends on it",
+        };
+        v.notes.push(format!("{} stiffness of truss {} is not in the plan: {:.2} MN m2 assumed; {matters}", a.what, a.piece, a.n_m2 / 1e6));
     }
     v.notes.extend(sheet.limits.remarks.iter().cloned());
 }

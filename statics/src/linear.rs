@@ -169,19 +169,20 @@ impl Linear {
         self.row(piece, x_m, |a| a.shear_n)
     }
 
-    /// Everything at one place, at these offsets (m), bending and torsion only.
+    /// Everything at one place, at these offsets (m), bending and torsion only. For many places: [`Linear::lying`].
     pub fn at(&self, piece: usize, x_m: f64, offsets_m: &[f64]) -> At {
-        let mut here = self.model.at(&self.level, piece, x_m);
-        for (field, h) in self.unit.iter().zip(offsets_m) {
-            let one = self.model.at(field, piece, x_m);
-            here.w_m += h * one.w_m;
-            here.slope_rad += h * one.slope_rad;
-            here.roll_rad += h * one.roll_rad;
-            here.moment_nm += h * one.moment_nm;
-            here.shear_n += h * one.shear_n;
-            here.torsion_nm += h * one.torsion_nm;
+        self.lying(offsets_m).at(piece, x_m)
+    }
+
+    /// The truss as it lies at these offsets (m), to be asked at many places.
+    pub fn lying(&self, offsets_m: &[f64]) -> Lying<'_> {
+        let mut field = self.level.clone();
+        for (one, h) in self.unit.iter().zip(offsets_m).filter(|(_, h)| **h != 0.0) {
+            for (u, v) in field.u.iter_mut().zip(&one.u) {
+                *u += h * v;
+            }
         }
-        here
+        Lying { model: &self.model, field }
     }
 
     /// Shares at these offsets (m), N; towers that would have to pull come out negative.
@@ -248,6 +249,20 @@ impl Linear {
         let loads = self.solver.tower_loads(&self.model, &field.parts);
         let share_per_n = (0..self.unit.len()).map(|j| self.solver.share(&self.model, &field.u, j, 0.0, loads[j])).collect();
         PointEffect { share_per_n, linear: self, field }
+    }
+}
+
+/// A truss as it lies at given offsets.
+#[derive(Clone, Debug)]
+pub struct Lying<'a> {
+    model: &'a Model,
+    field: Field,
+}
+
+impl Lying<'_> {
+    /// Everything at one place of a piece.
+    pub fn at(&self, piece: usize, x_m: f64) -> At {
+        self.model.at(&self.field, piece, x_m)
     }
 }
 

@@ -2,21 +2,22 @@
 
 use crate::tolerance::{Limit, Origin, StepLimits, StepRows};
 use raisewatch_protocol::plan::{Override, Plan};
-use raisewatch_protocol::units::{POUND_KG, STANDARD_GRAVITY};
+use raisewatch_protocol::quantity::{QuantityFault, Share, read};
+use raisewatch_protocol::units::{Angle, Force, Length};
 use raisewatch_protocol::words::Step;
 
 /// Lays the plan's overrides over the limits; what cannot be taken is remarked.
-pub(crate) fn apply(plan: &Plan, out: &mut StepLimits) {
+pub(crate) fn apply(plan: &Plan, total_n: f64, out: &mut StepLimits) {
     for o in &plan.overrides {
         let span_m = out.span_m;
-        match one(o, span_m, out.steps_mut()) {
+        match one(o, span_m, total_n, out.steps_mut()) {
             Ok(None) => {}
             Ok(Some(remark)) | Err(remark) => out.remarks.push(format!("override of {}: {remark}", o.limit)),
         }
     }
 }
 
-fn one(o: &Override, span_m: f64, steps: &mut [(Step, StepRows)]) -> Result<Option<String>, String> {
+fn one(o: &Override, span_m: f64, total_n: f64, steps: &mut [(Step, StepRows)]) -> Result<Option<String>, String> {
     let mut path = o.limit.split('.');
     let (step, row, which) = match (path.next(), path.next(), path.next(), path.next()) {
         (Some(step), Some(row), Some(which), None) => (step, row, which),
@@ -35,7 +36,7 @@ fn one(o: &Override, span_m: f64, steps: &mut [(Step, StepRows)]) -> Result<Opti
         other => return Err(format!("\"{other}\" is no row: expected rake, line, twist, lean, roll, share or total")),
     };
     let limit = slot.as_mut().ok_or_else(|| format!("{row} is not judged in {step}: there is nothing to change"))?;
-    let typed = value(row, &o.value, span_m).ok_or_else(|| format!("\"{}\" is no value for {row}", o.value))?;
+    let typed = value(row, &o.value, span_m, total_n)?;
     let taken = limit.never_exceed.map_or(typed, |never| typed.min(never));
     set(limit, which, taken, o)?;
     Ok((taken < typed).then(|| format!("\"{}\" is past what nothing may exceed; cut to {}", o.value, shown(row, taken))))
@@ -64,35 +65,18 @@ fn shown(row: &str, value: f64) -> String {
     }
 }
 
-/// The value in the row's unit (m, rad, N). Units as the plan's reader takes them for these rows.
-fn value(row: &str, text: &str, span_m: f64) -> Option<f64> {
-    let text = text.trim();
-    let split = text.find(|c: char| c.is_alphabetic() || c == '%' || c == '°')?;
-    let number: f64 = text[..split].trim().parse().ok().filter(|v: &f64| v.is_finite() && *v >= 0.0)?;
-    let angle = |unit: &str| match unit {
-        "deg" | "°" => Some(number.to_radians()),
-        "rad" => Some(number),
-        _ => None,
+/// The value in the row's unit (m, rad, N), read as the plan's reader reads the row itself.
+fn value(row: &str, text: &str, span_m: f64, total_n: f64) -> Result<f64, String> {
+    let told = |e: QuantityFault| format!("found {}: expected {}", e.found, e.expected);
+    let read = match row {
+        "rake" => read::<Length>(text).map(|l| l.0).or_else(|e| read::<Angle>(text).map(|a| span_m * a.0.sin()).map_err(|_| e)),
+        "line" | "twist" => read::<Length>(text).map(|l| l.0),
+        "lean" | "roll" => read::<Angle>(text).map(|a| a.0),
+        _ => read::<Force>(text).map(|f| f.0).or_else(|e| read::<Share>(text).map(|s| s.0 * total_n).map_err(|_| e)),
     };
-    let length = |unit: &str| match unit {
-        "mm" => Some(number / 1e3),
-        "cm" => Some(number / 1e2),
-        "m" => Some(number),
-        "in" => Some(number * 0.0254),
-        "ft" => Some(number * 0.3048),
-        _ => None,
-    };
-    let unit = text[split..].trim();
-    match row {
-        "rake" => length(unit).or_else(|| angle(unit).map(|a| span_m * a.sin())),
-        "line" | "twist" => length(unit),
-        "lean" | "roll" => angle(unit),
-        _ => match unit {
-            "N" => Some(number),
-            "kN" => Some(number * 1e3),
-            "kg" => Some(number * STANDARD_GRAVITY),
-            "lb" => Some(number * POUND_KG * STANDARD_GRAVITY),
-            _ => None,
-        },
+    match read {
+        Ok(v) if v >= 0.0 => Ok(v),
+        Ok(_) => Err(format!("found {text}: expected nothing below zero")),
+        Err(e) => Err(told(e)),
     }
 }

@@ -155,6 +155,9 @@ impl Model {
 
     /// Where the moment, linear in the head's offset, first passes what the table allows.
     fn truss_reach(&self, linear: &Linear, head: usize, height_m: f64, take: &mut dyn FnMut(Reach)) {
+        if self.plan.pieces.iter().all(|p| p.table.is_empty()) {
+            return;
+        }
         let level = vec![0.0; self.plan.towers.len()];
         for span in self.spans(linear, &level) {
             let Some(allowed) = span.allowed else { continue };

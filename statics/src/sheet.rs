@@ -175,7 +175,7 @@ impl Sheet {
     /// As [`Model::new`].
     pub fn at(plan: &Plan, offsets_m: &[f64]) -> Result<Self, StaticsError> {
         let model = Model::new(plan)?;
-        let mut sheet = Self::figures(&model, offsets_m);
+        let mut sheet = Self::figures(&model, offsets_m, true);
         crate::faults::judge(&model, &mut sheet);
         crate::cures::find(plan, offsets_m, &mut sheet.verdict);
         Ok(sheet)
@@ -184,21 +184,28 @@ impl Sheet {
     /// Faults of a plan without looking for cures.
     pub(crate) fn faults(plan: &Plan, offsets_m: &[f64]) -> Result<Vec<Fault>, StaticsError> {
         let model = Model::new(plan)?;
-        let mut sheet = Self::figures(&model, offsets_m);
+        let mut sheet = Self::figures(&model, offsets_m, false);
         crate::faults::judge(&model, &mut sheet);
         Ok(sheet.verdict.faults)
     }
 
-    fn figures(model: &Model, offsets_m: &[f64]) -> Self {
+    /// The figures; without `whole` only those on which the verdict rests, for the many tries of a search for cures.
+    fn figures(model: &Model, offsets_m: &[f64], whole: bool) -> Self {
         let plan = model.plan();
         let trim = model.standing(&model.on(Bearing::Rope, plan.trim_height));
-        let schedule = model.schedule(&trim);
+        let schedule = if whole { model.schedule(&trim) } else { Vec::new() };
         let stations: Vec<StationSheet> = stations(plan).into_iter().map(|s| station(model, s, offsets_m)).collect();
         let per_mm = |bearing| -> Vec<Vec<f64>> {
+            if !whole {
+                return Vec::new();
+            }
             let l = model.standing(&model.on(bearing, plan.trim_height));
             l.share_per_offset.iter().map(|row| row.iter().map(|v| v / 1000.0).collect()).collect()
         };
         let rake = model.two_towers(plan.working_height).zip(model.two_towers(plan.trim_height)).map(|(a, b)| [a, b]);
+        let checked = whole || plan.pieces.iter().any(|p| !p.table.is_empty());
+        let diagrams = if checked { model.diagrams(&trim, offsets_m) } else { Vec::new() };
+        let limits = limits(plan, model);
         Sheet {
             title: plan.title.clone(),
             revision: plan.revision,
@@ -213,11 +220,11 @@ impl Sheet {
             per_mm: PerMm { rope: per_mm(Bearing::Rope), pins: per_mm(Bearing::Pins), heads: per_mm(Bearing::Rigid) },
             raked: rake.as_ref().map_or_else(Vec::new, |r| raked(model, &r[1])),
             rake,
-            reaches: model.reaches(),
+            reaches: limits.reaches.clone(),
             three_legs: three_legs(model, &trim),
-            spans: model.spans(&trim, offsets_m),
-            diagrams: model.diagrams(&trim, offsets_m),
-            limits: limits(plan, model),
+            spans: model.spans_of(&diagrams),
+            diagrams,
+            limits,
             doubts: doubts(&schedule),
             schedule,
             assumed: model.assumed().to_vec(),

@@ -89,6 +89,9 @@ pub struct StepLimits {
     pub counted_turn: Option<f64>,
     /// Why no tolerance is left.
     pub refused: Option<String>,
+    /// Three and more: heights out of line at which something gives, nearest first.
+    #[serde(skip)]
+    pub reaches: Vec<crate::rake::Reach>,
     /// What was not taken as typed, and why.
     pub remarks: Vec<String>,
     steps: Vec<(Step, StepRows)>,
@@ -115,7 +118,7 @@ pub fn limits(plan: &Plan, model: &Model) -> StepLimits {
         }
         out.steps.push((step, rows));
     }
-    crate::overrides::apply(plan, &mut out);
+    crate::overrides::apply(plan, base.total_n, &mut out);
     out
 }
 
@@ -153,6 +156,7 @@ impl<'a> Base<'a> {
             halved_pace: false,
             counted_turn: None,
             refused: None,
+            reaches: model.reaches(),
             remarks: Vec::new(),
             steps: Vec::new(),
         };
@@ -161,10 +165,10 @@ impl<'a> Base<'a> {
         base.rake = Some(defaults::rake(span_m, per_turn_m));
         match shape {
             Shape::Two => base.two(model),
-            Shape::Line => base.more(model, 0.010, 0.020),
+            Shape::Line => base.more(0.010, 0.020),
             Shape::Ring => {
                 let (warn, stop) = pick_up(plan, model);
-                base.more(model, warn.min(0.025), stop.min(0.050));
+                base.more(warn.min(0.025), stop.min(0.050));
             }
         }
         base
@@ -222,8 +226,8 @@ impl<'a> Base<'a> {
     }
 
     /// Three and more: 40 % and 80 % of what the statics leave, the trade's row where that is tighter.
-    fn more(&mut self, model: &Model, warn_m: f64, stop_m: f64) {
-        let Some(first) = model.reaches().first().cloned() else {
+    fn more(&mut self, warn_m: f64, stop_m: f64) {
+        let Some(first) = self.out.reaches.first().cloned() else {
             // Three towers of a frame: nothing that one head does shifts load.
             return;
         };

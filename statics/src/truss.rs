@@ -84,10 +84,11 @@ const STEPS: usize = 48;
 impl Model {
     /// Moments, shear, heights along each piece as it stands at these offsets.
     pub fn diagrams(&self, linear: &Linear, offsets_m: &[f64]) -> Vec<Diagram> {
+        let lying = linear.lying(offsets_m);
         (0..self.plan.pieces.len())
             .map(|piece| {
                 let x_m = self.places(piece);
-                let at: Vec<_> = x_m.iter().map(|x| linear.at(piece, *x, offsets_m)).collect();
+                let at: Vec<_> = x_m.iter().map(|x| lying.at(piece, *x)).collect();
                 Diagram {
                     piece,
                     moment_nm: at.iter().map(|a| a.moment_nm).collect(),
@@ -122,9 +123,13 @@ impl Model {
 
     /// Spans and overhangs of all pieces with what they carry, checked against the maker's table.
     pub fn spans(&self, linear: &Linear, offsets_m: &[f64]) -> Vec<Span> {
-        let diagrams = self.diagrams(linear, offsets_m);
+        self.spans_of(&self.diagrams(linear, offsets_m))
+    }
+
+    /// The same from diagrams that are there.
+    pub(crate) fn spans_of(&self, diagrams: &[Diagram]) -> Vec<Span> {
         let mut spans = Vec::new();
-        for d in &diagrams {
+        for d in diagrams {
             let held = self.held_at(d.piece);
             let len = self.plan.pieces[d.piece].length().0;
             let mut cuts = vec![0.0];

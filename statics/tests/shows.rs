@@ -130,6 +130,27 @@ fn example_4_moorgate() {
 }
 
 #[test]
+fn example_4_twist_of_soft_sides() {
+    // Torsion-soft, bending-stiff sides: K = 2 GJ (a + b) / (a² b²) = 6.94 N/mm; on ropes K t / (1 + 4 K / k).
+    let mut soft = moorgate(false);
+    for p in &mut soft.pieces {
+        p.bending = Some(raisewatch_protocol::units::Rigidity(1e10));
+    }
+    let rigid = stand(&soft, Bearing::Rigid, 1.2);
+    near("K", rigid.share_per_offset[0][0] / 1000.0, 6.94, 0.005, 0.0);
+    let l = stand(&soft, Bearing::Rope, 1.2);
+    let shift = l.shares(&[0.050, 0.0, 0.0, 0.0])[0] - l.level_shares_n[0];
+    near("kg", shift / G, 27.7, 0.05, 0.0);
+    near("N", shift, 272.0, 0.5, 0.0);
+    near("lb", shift / lb(1.0).0, 61.0, 0.5, 0.0);
+    // Plan P4: 1.22 lb per mm of twist.
+    near("per mm", l.share_per_offset[2][2] / lb(1.0).0 / 1000.0, 1.22, 0.005, 0.0);
+    // With the sides' own bending it is softer, by less than 0.5 % of the whole weight.
+    let l = stand(&moorgate(false), Bearing::Rope, 1.2);
+    near("bending too", (l.shares(&[0.050, 0.0, 0.0, 0.0])[0] - l.level_shares_n[0]) / G, 27.7, 0.05, 468.0);
+}
+
+#[test]
 fn example_4_three_legs() {
     // One slack tower: let down far enough that the truss stands clear of it.
     let mut stiff = moorgate(false);

@@ -132,6 +132,8 @@ fn what_cannot_be_read_is_misuse_with_every_mistake() {
         assert_eq!((out.status.code(), out.stdout.len()), (Some(2), 0), "{args:?}");
         assert!(!out.stderr.is_empty());
     }
+    let out = check(&[plan, "--html", "/nowhere/sheet.html"]);
+    assert_eq!(out.status.code(), Some(2), "not 1, which would mean that it must not be lifted");
 }
 
 #[test]

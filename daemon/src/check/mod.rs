@@ -11,7 +11,7 @@ mod terminal;
 mod what_if;
 mod words;
 
-use crate::{Exit, load};
+use crate::{Exit, Misuse, load};
 use anyhow::Context;
 use raisewatch_protocol::plan::Plan;
 use raisewatch_statics::sheet::Sheet;
@@ -70,7 +70,8 @@ pub fn run(args: CheckArgs) -> anyhow::Result<Exit> {
     }
     if let Some(out) = &args.html {
         let page = paper::page(&plan, &sheet, what_if.as_ref());
-        std::fs::write(out, page).with_context(|| format!("writing {}", out.display()))?;
+        // Not status 1: that means that it must not be lifted.
+        std::fs::write(out, page).map_err(|fault| Misuse(format!("{}: cannot be written: {fault}", out.display())))?;
     }
     let against = |sheet: &Sheet| !sheet.verdict.faults.is_empty();
     let fails = against(&sheet) || what_if.as_ref().is_some_and(|w| against(&w.sheet));

@@ -369,11 +369,9 @@ impl Running {
             What::Sinks { down, .. } => here.sinks += down.0,
             What::Bump { by, .. } => here.bump += by.0 * (-since / 0.4).exp(),
             What::PinFails { .. } if first => effects.pins_failed.push(j),
-            What::RopeSlips { by, every, .. } => {
-                if first || every.is_some_and(|_| now_s >= self.next_s) {
-                    effects.slips.push((j, by.0));
-                    self.next_s = now_s + every.map_or(f64::INFINITY, |e| e.0 * self.stream.between(0.7, 1.3));
-                }
+            What::RopeSlips { by, every, .. } if first || every.is_some_and(|_| now_s >= self.next_s) => {
+                effects.slips.push((j, by.0));
+                self.next_s = now_s + every.map_or(f64::INFINITY, |e| e.0 * self.stream.between(0.7, 1.3));
             }
             _ => {}
         }

@@ -96,7 +96,7 @@ impl Noise {
 #[serde(untagged)]
 enum NoiseText {
     Preset(String),
-    Table(NoiseTable),
+    Table(Box<NoiseTable>),
 }
 
 #[derive(Deserialize)]

@@ -147,7 +147,7 @@ impl Node {
         }
         let presence = if at.silent && at.will { Presence::Offline } else { Presence::Online };
         // A node that falls silent without a will says nothing of it.
-        if self.presence != Some(presence) && !(at.silent && !at.will) {
+        if self.presence != Some(presence) && (at.will || !at.silent) {
             self.presence = Some(presence);
             out.push(TraceLine { t_ms: now, what: Arrival::Presence { node: self.id.clone(), presence } });
         }

@@ -1,5 +1,7 @@
 //! What comes over the wire: the same bytes for the same seed however time is cut, and nothing that the other end refuses.
 
+#![allow(clippy::unwrap_used, reason = "a test that cannot set up its lift has failed")]
+
 use raisewatch_protocol::intake::Intake;
 use raisewatch_protocol::kit::Kit;
 use raisewatch_protocol::mono::{Mono, Span};

@@ -123,11 +123,17 @@ fn placed(must: &Must, run: &Run) -> bool {
     !places.is_empty() && places.iter().all(|p| (p - position.0).abs() <= must.position_within.0)
 }
 
-/// Scores one run.
-pub fn score(scenario: &Scenario, run: &Run) -> Score {
+/// Scores one run. `unwatched` plays the same seed with nobody watching: a crew that obeys a word in good time may keep the
+/// truth from ever coming to what the word was for, and then it is the unwatched lift that says when it would have.
+pub fn score(scenario: &Scenario, run: &Run, unwatched: impl Fn() -> anyhow::Result<Run>) -> anyhow::Result<Score> {
     let mut score = Score { detected: true, in_time: true, right_tower: true, ..Score::default() };
-    for (number, must) in scenario.must.iter().enumerate() {
-        let Some(onset) = moment(&must.from, run) else {
+    let mut onsets: Vec<Option<Mono>> = scenario.must.iter().map(|must| moment(&must.from, run)).collect();
+    if onsets.contains(&None) {
+        let other = unwatched()?;
+        onsets = onsets.iter().zip(&scenario.must).map(|(own, must)| own.or_else(|| moment(&must.from, &other))).collect();
+    }
+    for (number, (must, onset)) in scenario.must.iter().zip(&onsets).enumerate() {
+        let Some(onset) = *onset else {
             score.broken.push(format!("must {}: the truth never came to it", number + 1));
             continue;
         };
@@ -145,8 +151,8 @@ pub fn score(scenario: &Scenario, run: &Run) -> Score {
         }
     }
     must_not(scenario, run, &mut score);
-    count_false(scenario, run, &mut score);
-    score
+    count_false(scenario, run, &onsets, &mut score);
+    Ok(score)
 }
 
 fn must_not(scenario: &Scenario, run: &Run, score: &mut Score) {
@@ -181,12 +187,12 @@ fn must_not(scenario: &Scenario, run: &Run, score: &mut Score) {
 
 /// Orders newly said to the spotter that neither a must nor a may asks for. An order to hold or stop that names a tower
 /// which none of them names is a wrong tower.
-fn count_false(scenario: &Scenario, run: &Run, score: &mut Score) {
+fn count_false(scenario: &Scenario, run: &Run, onsets: &[Option<Mono>], score: &mut Score) {
     for call in orders(run).filter(|c| c.to == "spotter" && c.state == CallState::Said) {
         let tower = call.tower.as_deref();
         let named = |m: &Must| m.tower.is_empty() || tower.is_none() || m.tower.iter().any(|own| Some(own.as_str()) == tower);
-        let asked = scenario.must.iter().any(|m| {
-            let early = moment(&m.from, run).is_some_and(|at| call.t_ms.s() < at.s() - m.early.0);
+        let asked = scenario.must.iter().zip(onsets).any(|(m, onset)| {
+            let early = onset.is_some_and(|at| call.t_ms.s() < at.s() - m.early.0);
             m.word.contains(&call.call) && named(m) && (m.kind.is_empty() || call.reason.is_none_or(|k| m.kind.contains(&k))) && !early
         });
         let may = scenario.may.iter().any(|p| p.fits(call.call, call.reason, tower));

@@ -53,3 +53,16 @@ impl Watcher for Watching {
         self.0.deadline()
     }
 }
+
+/// Nobody watches: what happens when nothing is said.
+#[derive(Debug)]
+pub struct Nobody;
+
+impl Watcher for Nobody {
+    fn step(&mut self, _now: Mono, _input: &Input) -> Vec<Told> {
+        Vec::new()
+    }
+    fn deadline(&self) -> Option<Mono> {
+        None
+    }
+}

@@ -5,7 +5,7 @@ use clap::Parser;
 use raisewatch_tests::drive::{self, Run};
 use raisewatch_tests::scenario::Scenario;
 use raisewatch_tests::score::{self, Score};
-use raisewatch_tests::watcher::{Told, Watcher, Watching};
+use raisewatch_tests::watcher::{Nobody, Told, Watcher, Watching};
 use raisewatch_tests::yardstick::Yardstick;
 use std::io::Write;
 use std::path::PathBuf;
@@ -23,8 +23,8 @@ struct Args {
     /// Only these (by number, as in the file's name)
     #[arg(long, value_delimiter = ',')]
     only: Vec<String>,
-    /// Only the yardstick, or only the watch
-    #[arg(long, value_parser = ["watch", "yardstick"])]
+    /// Only the watch, only the yardstick, or nobody: what happens when nothing is said
+    #[arg(long, value_parser = ["watch", "yardstick", "nobody"])]
     under: Option<String>,
     /// Prints what was told in the first seed that did not pass (or the first, with --all)
     #[arg(long)]
@@ -46,6 +46,7 @@ const ENOUGH: f64 = 0.95;
 fn watcher(name: &str, scenario: &Scenario) -> anyhow::Result<Box<dyn Watcher>> {
     Ok(match name {
         "watch" => Box::new(Watching::new(&scenario.plan, &scenario.kit)?),
+        "nobody" => Box::new(Nobody),
         "yardstick" => Box::new(Yardstick::new(&scenario.plan, &scenario.kit)),
         other => anyhow::bail!("no watcher {other}"),
     })
@@ -78,8 +79,8 @@ fn run(args: &Args) -> anyhow::Result<bool> {
     let (mut passed, mut count) = (0, 0);
     for scenario in &scenarios {
         let seeds = args.seeds.unwrap_or(100).min(scenario.seeds.unwrap_or(u64::MAX));
-        for under in ["watch", "yardstick"] {
-            if args.under.as_deref().is_some_and(|only| only != under) {
+        for under in ["watch", "yardstick", "nobody"] {
+            if args.under.as_deref().map_or(under == "nobody", |only| only != under) {
                 continue;
             }
             let scores = scores(scenario, under, args.seed, seeds)?;
@@ -103,7 +104,7 @@ fn scores(scenario: &Scenario, under: &str, first: u64, seeds: u64) -> anyhow::R
     let one = |seed: u64| -> anyhow::Result<Score> {
         let mut watcher = watcher(under, scenario)?;
         let run = drive::drive(scenario, seed, watcher.as_mut(), false).with_context(|| format!("{} seed {seed}", scenario.id))?;
-        Ok(score::score(scenario, &run))
+        score::score(scenario, &run, || drive::drive(scenario, seed, &mut Nobody, false))
     };
     let mut all = std::thread::scope(|scope| {
         let workers: Vec<_> = (0..threads)

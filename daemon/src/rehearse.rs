@@ -7,20 +7,33 @@ use crate::clock::{Clock, wall};
 use crate::live::{Live, Setup, asked_to_stop};
 use crate::load::{Loaded, load, loaded};
 use crate::sinks::lines::Look;
+use crate::sources::dial;
 use crate::{Exit, Misuse, broker};
 use anyhow::Context;
+use raisewatch_protocol::mono::{Mono, Span};
+use raisewatch_simulator::mqtt::{Broker, Mqtt};
 use raisewatch_simulator::{Lift, Script};
 use raisewatch_watch::watch::Watch;
 use std::net::{Ipv4Addr, SocketAddr};
+use rumqttc::{AsyncClient, Event, Packet, QoS};
 use std::path::{Path, PathBuf};
+use std::time::Duration;
+use tokio::time::MissedTickBehavior;
 
 /// The lift that is rehearsed where no other is named; ships in docs/examples/rehearsal.
 const PLAN: &str = include_str!("../../docs/examples/rehearsal/plan.toml");
 const KIT: &str = include_str!("../../docs/examples/rehearsal/kit.toml");
 const SCRIPT: &str = include_str!("../../docs/examples/rehearsal/script.toml");
 
-/// Faster than this, the way over the broker takes longer than the second after which silence is a stop.
+/// Faster than this, a packet's way over the broker is a noticeable part of a second of the rehearsal.
 const FASTEST: f64 = 20.0;
+
+/// How often the simulator and the pace look at the clock, real time.
+const BEAT: Duration = Duration::from_millis(2);
+/// How far the clock may run ahead of what came through the broker: well under the second after which silence is a stop.
+const AHEAD: Span = Span::ms(150);
+/// Nothing coming through for so long, real time, is a fault.
+const STUCK: Duration = Duration::from_secs(20);
 
 /// Arguments.
 #[derive(Debug, clap::Args)]
@@ -70,7 +83,7 @@ pub fn run(args: RehearseArgs) -> anyhow::Result<Exit> {
     let watch = Watch::new(&lift.plan, &lift.kit, lift.phrases.clone()).map_err(|fault| misuse(&fault))?;
     let truth = Lift::new(&lift.plan, &lift.kit, &script, args.seed).map_err(|fault| misuse(&fault))?;
     let broker = broker::start(SocketAddr::from((Ipv4Addr::LOCALHOST, 0)), None)?;
-    let site = lift.plan.site.clone();
+    let (site, clock) = (lift.plan.site.clone(), Clock::paced(args.speed));
     let setup = Setup {
         lift,
         broker: Some(broker.url.clone()),
@@ -80,7 +93,7 @@ pub fn run(args: RehearseArgs) -> anyhow::Result<Exit> {
         tls: args.tls,
         record: Some(args.record),
         look: args.lines,
-        clock: Clock::scaled(args.speed),
+        clock: clock.clone(),
         rehearsal: true,
     };
     let runtime = tokio::runtime::Runtime::new()?;
@@ -88,19 +101,65 @@ pub fn run(args: RehearseArgs) -> anyhow::Result<Exit> {
         let live = setup.start(watch).await?;
         live.terminal.print(&format!("REHEARSAL of {:?}, times {}, {}", script.title, args.speed, wall()));
         live.terminal.show();
-        let played = raisewatch_simulator::mqtt::run(truth, &site, &broker.url, args.speed);
-        play(live, played, args.headless).await
+        let pacing = pace(&broker.url, &clock)?;
+        let played = simulate(truth, &site, &broker.url, &clock);
+        play(live, async { tokio::select! { played = played => played, fault = pacing => Err(fault) } }, args.headless).await
     });
     runtime.shutdown_background();
     exit
 }
 
+/// Plays the lift over MQTT by this clock until its script is over.
+async fn simulate(mut lift: Lift, site: &str, url: &str, clock: &Clock) -> anyhow::Result<()> {
+    let (mqtt, mut calls) = Mqtt::connect(&Broker::at(url)?, site, &lift.mqtt_nodes());
+    let mut beat = tokio::time::interval(BEAT);
+    beat.set_missed_tick_behavior(MissedTickBehavior::Skip);
+    while !lift.over() {
+        tokio::select! {
+            biased;
+            Some(call) = calls.recv() => lift.hear(&call),
+            _ = beat.tick() => for line in lift.advance(clock.now()) {
+                mqtt.send(&line);
+            },
+        }
+    }
+    mqtt.close().await;
+    Ok(())
+}
+
+/// Lets the clock run as far as packets come through: sends the time over the broker, again and again, and allows a little
+/// more than what has come back. Ends only by a fault: the broker is gone, or nothing came back for [`STUCK`].
+fn pace(url: &str, clock: &Clock) -> anyhow::Result<impl Future<Output = anyhow::Error> + use<>> {
+    const TOPIC: &str = "rehearsal/pace";
+    let (clock, options) = (clock.clone(), dial::options(url, "rehearsal-pace", None)?);
+    Ok(async move {
+        let (client, mut polled) = AsyncClient::new(options, 16);
+        loop {
+            let came = match tokio::time::timeout(STUCK, polled.poll()).await {
+                Err(_) => return anyhow::anyhow!("the broker of the rehearsal passes nothing on"),
+                Ok(Err(fault)) => return anyhow::Error::from(fault).context("the broker of the rehearsal"),
+                Ok(Ok(came)) => came,
+            };
+            let sent = match came {
+                Event::Incoming(Packet::ConnAck(_)) => client.try_subscribe(TOPIC, QoS::AtMostOnce),
+                Event::Incoming(Packet::SubAck(_)) => client.try_publish(TOPIC, QoS::AtMostOnce, false, "0"),
+                Event::Incoming(Packet::Publish(back)) => {
+                    let at = std::str::from_utf8(&back.payload).ok().and_then(|text| text.parse().ok()).unwrap_or(0);
+                    clock.allow(Mono(at) + AHEAD);
+                    tokio::time::sleep(BEAT).await;
+                    client.try_publish(TOPIC, QoS::AtMostOnce, false, clock.now().0.to_string())
+                }
+                _ => Ok(()),
+            };
+            if let Err(fault) = sent {
+                return anyhow::Error::from(fault).context("the broker of the rehearsal");
+            }
+        }
+    })
+}
+
 /// Plays to the end of the script, or until it is stopped; then ends the lift.
-async fn play<P, F: std::error::Error + Send + Sync + 'static>(
-    live: Live,
-    played: impl Future<Output = Result<P, F>>,
-    headless: bool,
-) -> anyhow::Result<Exit> {
+async fn play(live: Live, played: impl Future<Output = anyhow::Result<()>>, headless: bool) -> anyhow::Result<Exit> {
     let ended = tokio::select! {
         ended = played => Some(ended.context("the simulator")?),
         stopped = asked_to_stop() => stopped.map(|()| None)?,

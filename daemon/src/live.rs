@@ -26,6 +26,7 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::Duration;
 use tokio::net::TcpListener;
+use tokio::signal::unix::{Signal, SignalKind, signal};
 use tokio::sync::{broadcast, mpsc, watch};
 use tokio::task::JoinSet;
 
@@ -271,13 +272,23 @@ fn within(longest: Duration, thread: std::thread::JoinHandle<()>, name: &str) {
     tracing::warn!("{name} did not finish in time");
 }
 
-/// Waits for SIGINT or SIGTERM.
-pub async fn asked_to_stop() -> anyhow::Result<()> {
-    use tokio::signal::unix::{SignalKind, signal};
-    let (mut interrupt, mut terminate) = (signal(SignalKind::interrupt())?, signal(SignalKind::terminate())?);
-    tokio::select! {
-        _ = interrupt.recv() => {}
-        _ = terminate.recv() => {}
+/// SIGINT and SIGTERM. Made before anything is started, so that neither ends the program unheard.
+pub struct Asked {
+    interrupt: Signal,
+    terminate: Signal,
+}
+
+impl Asked {
+    /// Listens to both from now on.
+    pub fn new() -> std::io::Result<Self> {
+        Ok(Asked { interrupt: signal(SignalKind::interrupt())?, terminate: signal(SignalKind::terminate())? })
     }
-    Ok(())
+
+    /// Waits for either.
+    pub async fn to_stop(&mut self) {
+        tokio::select! {
+            _ = self.interrupt.recv() => {}
+            _ = self.terminate.recv() => {}
+        }
+    }
 }

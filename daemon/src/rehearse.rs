@@ -4,7 +4,7 @@
 //! and recording are as in a real lift, with the flag REHEARSAL. Nothing of it reaches a real tower.
 
 use crate::clock::{Clock, wall};
-use crate::live::{Live, Setup, asked_to_stop};
+use crate::live::{Asked, Live, Setup};
 use crate::load::{Loaded, load, loaded};
 use crate::sinks::lines::Look;
 use crate::sources::dial;
@@ -14,8 +14,8 @@ use raisewatch_protocol::mono::{Mono, Span};
 use raisewatch_simulator::mqtt::{Broker, Mqtt};
 use raisewatch_simulator::{Lift, Script};
 use raisewatch_watch::watch::Watch;
-use std::net::{Ipv4Addr, SocketAddr};
 use rumqttc::{AsyncClient, Event, Packet, QoS};
+use std::net::{Ipv4Addr, SocketAddr};
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 use tokio::time::MissedTickBehavior;
@@ -98,12 +98,16 @@ pub fn run(args: RehearseArgs) -> anyhow::Result<Exit> {
     };
     let runtime = tokio::runtime::Runtime::new()?;
     let exit = runtime.block_on(async {
+        let asked = Asked::new()?;
         let live = setup.start(watch).await?;
         live.terminal.print(&format!("REHEARSAL of {:?}, times {}, {}", script.title, args.speed, wall()));
         live.terminal.show();
         let pacing = pace(&broker.url, &clock)?;
         let played = simulate(truth, &site, &broker.url, &clock);
-        play(live, async { tokio::select! { played = played => played, fault = pacing => Err(fault) } }, args.headless).await
+        let played = async {
+            tokio::select! { played = played => played, fault = pacing => Err(fault) }
+        };
+        play(live, played, asked, args.headless).await
     });
     runtime.shutdown_background();
     exit
@@ -159,16 +163,16 @@ fn pace(url: &str, clock: &Clock) -> anyhow::Result<impl Future<Output = anyhow:
 }
 
 /// Plays to the end of the script, or until it is stopped; then ends the lift.
-async fn play(live: Live, played: impl Future<Output = anyhow::Result<()>>, headless: bool) -> anyhow::Result<Exit> {
+async fn play(live: Live, played: impl Future<Output = anyhow::Result<()>>, mut asked: Asked, headless: bool) -> anyhow::Result<Exit> {
     let ended = tokio::select! {
         ended = played => Some(ended.context("the simulator")?),
-        stopped = asked_to_stop() => stopped.map(|()| None)?,
+        () = asked.to_stop() => None,
     };
     if ended.is_some() {
         live.terminal.print("The script has ended.");
         if !headless {
             live.terminal.print("The pages stay until you press Ctrl-C.");
-            asked_to_stop().await?;
+            asked.to_stop().await;
         }
     }
     Ok(live.finish().await)

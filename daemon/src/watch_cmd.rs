@@ -1,7 +1,7 @@
 //! `raisewatch watch`: watches a raise from real readings.
 
 use crate::clock::Clock;
-use crate::live::{Setup, asked_to_stop};
+use crate::live::{Asked, Setup};
 use crate::load::load;
 use crate::sinks::lines::Look;
 use crate::sources::dial;
@@ -72,10 +72,11 @@ pub fn run(args: WatchArgs) -> anyhow::Result<Exit> {
     };
     let runtime = tokio::runtime::Runtime::new()?;
     let exit = runtime.block_on(async {
+        let mut asked = Asked::new()?;
         let live = setup.start(watch).await?;
         live.terminal.print("raisewatch advises only: no safety function, no control of any winch.");
         live.terminal.show();
-        asked_to_stop().await?;
+        asked.to_stop().await;
         Ok(live.finish().await)
     });
     // Reading standard input cannot be called off; it must not hold the end up.

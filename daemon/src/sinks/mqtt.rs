@@ -12,11 +12,15 @@ use std::collections::BTreeMap;
 use std::sync::Arc;
 use std::time::Duration;
 use tokio::sync::mpsc::{Receiver, Sender};
+use tokio::sync::watch;
 
 /// Requests that may wait inside the client; with the broker there it is emptied at once.
 const ROOM: usize = 256;
 /// First and longest pause before the next try when the broker is away.
 const PAUSES: (Duration, Duration) = (Duration::from_millis(100), Duration::from_secs(5));
+
+/// How long the broker may take over the last of it.
+const FAREWELL: Duration = Duration::from_secs(1);
 
 /// What the poll loop tells the publisher.
 enum Link {
@@ -36,8 +40,9 @@ pub async fn run(mut options: MqttOptions, site: String, mut queue: Receiver<Arc
     options.set_last_will(LastWill::new(out.monitor(), pulse_line(None, false), QoS::AtLeastOnce, false));
     let (client, polled) = AsyncClient::new(options, ROOM);
     let (tell, mut link) = tokio::sync::mpsc::channel(ROOM);
-    let poll = tokio::spawn(poll(polled, out.clone(), client.clone(), tell));
-    let mut publisher = Publisher { client, out, kept: BTreeMap::new(), last: None, up: false };
+    let (tell_acked, mut acked) = watch::channel(0);
+    let poll = tokio::spawn(poll(polled, out.clone(), client.clone(), tell, tell_acked));
+    let mut publisher = Publisher { client, out, kept: BTreeMap::new(), last: None, up: false, asked: 0 };
     loop {
         tokio::select! {
             Some(change) = link.recv() => publisher.link(change),
@@ -48,8 +53,11 @@ pub async fn run(mut options: MqttOptions, site: String, mut queue: Receiver<Arc
         }
     }
     publisher.leave();
-    // The poll loop ends by itself once the farewell is on the wire; a broker that is away must not hold the end up.
-    let _ = tokio::time::timeout(Duration::from_secs(1), poll).await;
+    // Hung up on before it has acknowledged all, a broker drops what it has not yet read. One that is away must not hold
+    // the end up.
+    let _ = tokio::time::timeout(FAREWELL, acked.wait_for(|acked| *acked >= publisher.asked)).await;
+    let _ = publisher.client.try_disconnect();
+    let _ = tokio::time::timeout(FAREWELL, poll).await;
 }
 
 #[derive(Clone)]
@@ -70,7 +78,7 @@ impl Topics {
 }
 
 /// Drives the connection: comes back with growing pauses, each change told once.
-async fn poll(mut polled: EventLoop, out: Topics, client: AsyncClient, tell: Sender<Link>) {
+async fn poll(mut polled: EventLoop, out: Topics, client: AsyncClient, tell: Sender<Link>, acked: watch::Sender<u64>) {
     let mut pause = PAUSES.0;
     let mut up = false;
     loop {
@@ -88,6 +96,7 @@ async fn poll(mut polled: EventLoop, out: Topics, client: AsyncClient, tell: Sen
             Ok(Event::Incoming(Packet::Publish(found))) if found.retain && !found.payload.is_empty() => {
                 let _ = tell.try_send(Link::Leftover(found.topic));
             }
+            Ok(Event::Incoming(Packet::PubAck(_))) => acked.send_modify(|acked| *acked += 1),
             Ok(Event::Outgoing(rumqttc::Outgoing::Disconnect)) => return,
             Ok(_) => {}
             Err(fault) => {
@@ -113,6 +122,8 @@ struct Publisher {
     /// The newest pulse.
     last: Option<(Mono, Step)>,
     up: bool,
+    /// Packets at QoS 1 so far: each is acknowledged once.
+    asked: u64,
 }
 
 impl Publisher {
@@ -120,14 +131,14 @@ impl Publisher {
         match change {
             Link::Up => {
                 self.up = true;
-                for (topic, line) in &self.kept {
-                    let _ = self.client.try_publish(topic, QoS::AtLeastOnce, true, line.clone());
+                for (topic, line) in self.kept.clone() {
+                    self.publish(topic, true, line);
                 }
             }
             Link::Down => self.up = false,
             Link::Leftover(topic) => {
                 if !self.kept.contains_key(&topic) {
-                    let _ = self.client.try_publish(topic, QoS::AtLeastOnce, true, "");
+                    self.publish(topic, true, String::new());
                 }
             }
         }
@@ -139,7 +150,11 @@ impl Publisher {
             Told::Call(call) => self.keep(self.out.call(&call.to), call),
             Told::Pulse { t_ms, watching, step } => {
                 self.last = Some((*t_ms, *step));
-                self.pulse(*watching, QoS::AtMostOnce);
+                if self.up {
+                    // Not kept and not repeated: an old pulse is a lie.
+                    let line = pulse_line(self.last, *watching);
+                    let _ = self.client.try_publish(self.out.monitor(), QoS::AtMostOnce, false, line);
+                }
             }
             // The pulse that follows says it; no call of before may stay beside it.
             Told::NotWatching { .. } => self.take_back(),
@@ -149,18 +164,17 @@ impl Publisher {
 
     fn keep(&mut self, topic: String, line: &impl serde::Serialize) {
         let Ok(line) = serde_json::to_string(line) else { return };
-        if self.up && self.client.try_publish(&topic, QoS::AtLeastOnce, true, line.clone()).is_err() {
-            // Full: the connection hangs. It is kept, and published when the link is up again.
-            tracing::warn!(%topic, "not published: the broker does not take it");
+        if self.up {
+            self.publish(topic.clone(), true, line.clone());
         }
         self.kept.insert(topic, line);
     }
 
-    /// Not kept and not repeated: an old pulse is a lie.
-    fn pulse(&self, watching: bool, quality: QoS) {
-        if self.up {
-            let line = pulse_line(self.last, watching);
-            let _ = self.client.try_publish(self.out.monitor(), quality, false, line);
+    /// Publishes at QoS 1, if the client can take it; what is kept is published anew when the link is up again.
+    fn publish(&mut self, topic: String, retain: bool, line: String) {
+        match self.client.try_publish(&topic, QoS::AtLeastOnce, retain, line) {
+            Ok(()) => self.asked += 1,
+            Err(_) => tracing::warn!(%topic, "not published: the broker does not take it"),
         }
     }
 
@@ -169,16 +183,17 @@ impl Publisher {
         for topic in std::mem::take(&mut self.kept).into_keys() {
             if self.up {
                 // An empty retained packet is MQTT's way to take a retained one back.
-                let _ = self.client.try_publish(topic, QoS::AtLeastOnce, true, "");
+                self.publish(topic, true, String::new());
             }
         }
     }
 
     /// A clean end: nothing retained stays behind that could be taken for a live call.
-    fn leave(mut self) {
-        self.pulse(false, QoS::AtLeastOnce);
+    fn leave(&mut self) {
+        if self.up {
+            self.publish(self.out.monitor(), false, pulse_line(self.last, false));
+        }
         self.take_back();
-        let _ = self.client.try_disconnect();
     }
 }
 

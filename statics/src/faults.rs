@@ -67,6 +67,9 @@ pub enum FaultKind {
     TooHigh,
 }
 
+/// Twice the least load, to within half a percent: what no scale in the field shows is no reason.
+pub(crate) const TWICE: f64 = 1.99;
+
 /// Finds faults, conditions and notes of a sheet whose figures are there.
 pub(crate) fn judge(model: &Model, sheet: &mut Sheet) {
     let mut v = Verdict::default();
@@ -143,7 +146,7 @@ fn tower(model: &Model, sheet: &Sheet, i: usize, words: &Words, v: &mut Verdict)
         let text =
             format!("tower {} would have to pull {} {}: the truss lifts off it and tips", t.id, words.weight(-least_share), place(light));
         push(FaultKind::Uplift, text, 2.0 * t.least_n - least_share);
-    } else if least_share < 2.0 * t.least_n {
+    } else if least_share < TWICE * t.least_n {
         let text = format!(
             "tower {} carries {} {}, less than twice the {} below which it does not come down by itself",
             t.id,

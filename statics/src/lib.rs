@@ -16,6 +16,7 @@ mod overrides;
 pub mod rake;
 pub mod schedule;
 pub mod sheet;
+mod solver;
 mod sound;
 pub mod stability;
 pub mod tolerance;

@@ -70,7 +70,7 @@ impl Model {
         let light = |i: usize| {
             let least = self.plan.towers[i].least.0;
             // Twice the least covers what the cradle does; the least itself must stand with it counted.
-            let plain = reach(r[i] - 2.0 * least);
+            let plain = reach(r[i] - crate::faults::TWICE * least);
             let edge = reach(r[i] - edge_n[1 - i] - least);
             match (plain, edge) {
                 (Some(a), Some(b)) => Some(a.min(b)),

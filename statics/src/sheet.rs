@@ -48,6 +48,9 @@ pub struct Sheet {
     pub reaches: Vec<Reach>,
     /// Ring: shares with one tower slack.
     pub three_legs: Vec<ThreeLegs>,
+    /// Frame: level shares at trim between which the truth lies where the corners' stiffness is not known; `None` for a
+    /// straight truss and where hinged corners would not hold.
+    pub bounds: Option<Bounds>,
     /// Spans with sag, end slopes, moments, and the check against the maker's table, at trim on the ropes.
     pub spans: Vec<Span>,
     /// Moments, shear and height along each piece at trim on the ropes.
@@ -147,6 +150,15 @@ pub struct Raked {
     pub portal_m: f64,
 }
 
+/// A frame's shares with corners and sides rigid on equal ropes, and with every corner hinged, N.
+#[derive(Clone, Debug, Serialize)]
+pub struct Bounds {
+    /// A rigid frame on its ropes.
+    pub rigid_n: Vec<f64>,
+    /// Each side a beam on two supports.
+    pub hinged_n: Vec<f64>,
+}
+
 /// A ring with one tower slack.
 #[derive(Clone, Debug, Serialize)]
 pub struct ThreeLegs {
@@ -222,6 +234,7 @@ impl Sheet {
             rake,
             reaches: limits.reaches.clone(),
             three_legs: three_legs(model, &trim),
+            bounds: if whole { bounds(model) } else { None },
             spans: model.spans_of(&diagrams),
             diagrams,
             limits,
@@ -329,6 +342,21 @@ fn raked(model: &Model, two: &TwoTowers) -> Vec<Raked> {
             }
         })
         .collect()
+}
+
+fn bounds(model: &Model) -> Option<Bounds> {
+    if model.shape() != Shape::Ring {
+        return None;
+    }
+    let shares = |change: &dyn Fn(&mut raisewatch_protocol::plan::Piece)| {
+        let mut plan = model.plan().clone();
+        plan.pieces.iter_mut().for_each(change);
+        let m = Model::new(&plan).ok()?;
+        Some(m.standing(&m.on(Bearing::Rope, plan.trim_height)).level_shares_n)
+    };
+    // A million times the stiffness of a strong truss is rigid beside any rope, and leaves the sums their digits.
+    let stiff = Some(raisewatch_protocol::units::Rigidity(1e12));
+    Some(Bounds { rigid_n: shares(&|p| (p.bending, p.torsion) = (stiff, stiff))?, hinged_n: shares(&|p| p.hinged_to = true)? })
 }
 
 fn three_legs(model: &Model, trim: &Linear) -> Vec<ThreeLegs> {

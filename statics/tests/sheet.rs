@@ -139,6 +139,12 @@ fn moorgate_warns_of_a_slack_tower() {
     assert_eq!(c.worst, 1);
     near("B with C slack", c.use_static * 100.0, 109.0, 0.5, 0.0);
     assert!(s.verdict.conditions.iter().any(|c| c.contains("with C slack B carries") && c.contains("109 %")), "{:?}", s.verdict.conditions);
+    let bounds = s.bounds.unwrap();
+    for (found, printed) in
+        bounds.rigid_n.iter().zip([108.8, 122.2, 125.2, 111.8]).chain(bounds.hinged_n.iter().zip([102.0, 129.0, 118.5, 118.5]))
+    {
+        near("bounds", found / G, printed, 0.0501, 0.0); // half the last digit: 108.75 is printed 108.8
+    }
     near("centre x", s.centre_m.unwrap()[0], 3.173, 0.0005, 0.0);
     near("centre y", s.centre_m.unwrap()[1], 2.026, 0.0005, 0.0);
 }
@@ -153,6 +159,10 @@ fn malthouse_lifts_off_and_is_cured_by_moving_or_ballast() {
     // 18.9 kg there is rounded up: 18.94 kg are asked.
     assert!(up.cures.contains(&"hang 19.0 kg more at tower A".to_string()), "{:?}", up.cures);
     assert!(s.stations.iter().all(|s| s.tips));
+    // The second cure of the example, as printed: 18.9 kg at A.
+    let mut held = malthouse(3.5);
+    held.loads.push(point("ballast", 0, 0.5, kg(18.9)));
+    assert!(sheet(&held).verdict.may_be_lifted(), "{:#?}", sheet(&held).verdict);
     assert!(sheet(&malthouse(4.5)).verdict.may_be_lifted(), "{:#?}", sheet(&malthouse(4.5)).verdict);
 }
 

@@ -117,6 +117,14 @@ pub fn rake(plan: &Plan, sheet: &Sheet, show: Show) -> Vec<String> {
         let direction = if reach.m >= 0.0 { "above" } else { "below" };
         out.push(format!("{} {} {direction} the line of the others: {what}.", name(reach.head), show.offset_both(reach.m.abs())));
     }
+    if let Some(bounds) = &sheet.bounds {
+        let all = |n: &[f64]| -> String {
+            let shares: Vec<String> = n.iter().enumerate().map(|(j, n)| format!("{} {}", name(j), show.weight(*n))).collect();
+            shares.join(", ")
+        };
+        out.push(format!("Level, were the frame rigid: {}.", all(&bounds.rigid_n)));
+        out.push(format!("Level, were its corners hinged: {}. The truth lies between.", all(&bounds.hinged_n)));
+    }
     for legs in &sheet.three_legs {
         let shares: Vec<String> = (0..sheet.towers.len()).map(|j| format!("{} {}", name(j), show.weight(legs.shares_n[j]))).collect();
         out.push(format!(

@@ -188,7 +188,6 @@ fn warned(moment: &Moment, standing: &Order) -> Option<(usize, Word)> {
     };
     let word = |t: &Track| match t.kind {
         Kind::Uneven | Kind::Twist => Word::Hold,
-        Kind::Lean | Kind::Sinking if t.tower.is_some() => Word::Hold,
         _ => Word::Easy,
     };
     if let Some(at) = standing.track().filter(|at| calls(&moment.tracks[*at])) {

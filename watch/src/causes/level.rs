@@ -227,6 +227,15 @@ impl LeanCauses {
         let planned = scope.est.sums().rolls[c].1.iter().zip(&scope.est.estimate().towers);
         let by_heads: f64 = planned.map(|(k, t)| k * t.offset_mm.map_or(0.0, |o| o.value * 1e-3)).sum();
         let value = mean.value - by_heads;
+        if scope.hangs() && self.plumb[c].is_none() {
+            // It hung already when the watch began: a zeroed mast's plumb is its zero, another's the mean of whole 3 s (two
+            // readings of a swaying mast are no reference).
+            if scope.health[c].zeroed {
+                self.plumb[c] = Some(0.0);
+            } else if mean.count as f64 * scope.setup.channels[c].period_s < 2.5 {
+                return None;
+            }
+        }
         if !scope.hangs() && !self.loaded[c] || self.plumb[c].is_none() {
             // Levelling goes on: the last stand before the lift is the reference.
             self.plumb[c] = Some(value);

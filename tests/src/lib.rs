@@ -1,8 +1,8 @@
 //! What the tests across the crates share: the real programs, started, read and stopped; the scenarios of the trade, played
 //! by the simulator and judged from its truth.
 
-pub mod hand;
 pub mod drive;
+pub mod hand;
 pub mod program;
 pub mod scenario;
 pub mod score;

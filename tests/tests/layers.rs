@@ -42,8 +42,13 @@ const BANNED: &[(&str, &str)] = &[
     ("eprintln!", "says nothing by itself"),
 ];
 
-/// Longest source file, tests at its foot not counted; past this two people want to read different halves.
-const LONGEST_LINES: usize = 700;
+/// Longest source file, tests at its foot not counted. Files live well under 400 lines and are split where two people want
+/// to read different halves; past this one nobody reads it whole.
+const LONGEST_LINES: usize = 900;
+
+/// The two places that may ask the machine for the time: the program's clock, and the simulator's own program where it
+/// plays a lift in real time.
+const CLOCKS: &[&str] = &["daemon/src/clock.rs", "simulator/src/wires.rs"];
 
 fn house() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).parent().unwrap().to_owned()
@@ -53,7 +58,10 @@ fn sources(folder: &Path) -> Vec<PathBuf> {
     let mut found = Vec::new();
     for entry in fs::read_dir(folder).unwrap() {
         let path = entry.unwrap().path();
-        if path.is_dir() {
+        let for_tests = path.file_stem().is_some_and(|stem| stem == "tests");
+        if for_tests {
+            continue; // a module of tests beside the code
+        } else if path.is_dir() {
             found.extend(sources(&path));
         } else if path.extension().is_some_and(|end| end == "rs") {
             found.push(path);
@@ -147,17 +155,17 @@ fn a_banned_word_is_found_only_as_a_word() {
 }
 
 #[test]
-fn only_the_clock_file_asks_for_the_time() {
+fn only_the_clocks_ask_for_the_time() {
     for (folder, _) in ARROWS.iter().filter(|(folder, _)| *folder != "tests") {
         for path in sources(&house().join(folder).join("src")) {
-            if path.ends_with("daemon/src/clock.rs") {
+            if CLOCKS.iter().any(|clock| path.ends_with(clock)) {
                 continue;
             }
             let source = fs::read_to_string(&path).unwrap();
             for (at, line) in shipped(&source) {
                 let asks = ["Instant::now", "SystemTime::now", "Timestamp::now", "clock_gettime"];
                 for word in asks.iter().filter(|word| names(line, word)) {
-                    panic!("{}:{at}: {word}; only daemon/src/clock.rs asks the machine for the time", path.display());
+                    panic!("{}:{at}: {word}; only {CLOCKS:?} may ask the machine for the time", path.display());
                 }
             }
         }

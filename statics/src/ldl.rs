@@ -3,9 +3,9 @@
 //! A library's Cholesky stops at the first vanishing pivot; here its null vector is what matters: a piece that only
 //! spins in its cradle is harmless and held, a truss that can fall is refused.
 
-/// A vanishing pivot: relative to the row's own diagonal. Rounding leaves about 1e-15, a stiff truss (EI 1e12 N m2) on
-/// soft ropes 1e-6, so there is room on both sides.
-const NULL_PIVOT: f64 = 1e-11;
+/// A vanishing pivot: relative to the row's own diagonal. Rounding leaves about 1e-14; a stretch of 3 mm of a strong truss
+/// on soft ropes 1e-11, everything usual 1e-6: there is room on both sides.
+const NULL_PIVOT: f64 = 1e-12;
 
 /// An unknown that nothing holds, with the motion it allows.
 #[derive(Clone, Debug)]

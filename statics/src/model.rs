@@ -176,8 +176,10 @@ impl Model {
             lines,
             assumed,
         };
-        // One factorization on ropes tells whether anything can fall: more rigid supports hold no other motion.
-        model.solve(&model.on(Bearing::Rope, plan.working_height))?;
+        // Ropes tell whether anything can fall; the others so that no later standing can surprise a lift under way.
+        for bearing in [Bearing::Rope, Bearing::Pins, Bearing::Rigid] {
+            model.solve(&model.on(bearing, plan.working_height))?;
+        }
         Ok(model)
     }
 
@@ -213,7 +215,7 @@ impl Model {
     pub fn standing(&self, standing: &Standing) -> Linear {
         match self.solve(standing) {
             Ok(linear) => linear,
-            // `new` has solved it on the softest bearings.
+            // `new` has solved it on every bearing.
             Err(e) => unreachable_by_new(&e),
         }
     }

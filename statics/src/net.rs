@@ -5,7 +5,7 @@ use crate::model::{ASSUMED_BENDING, ASSUMED_TORSION, Assumed, JOIN_M, Mixed, Str
 use raisewatch_protocol::plan::Plan;
 
 /// Stations on a piece closer than this are one: a shorter stretch would be all rounding.
-const SAME_M: f64 = 0.002;
+const SAME_M: f64 = 0.003;
 
 /// The nodes of a plan. Unknowns: `3 i`, `3 i + 1`, `3 i + 2` are height, slope along and slope across the frame of node
 /// `i`; hinges add one each after them.

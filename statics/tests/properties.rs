@@ -250,6 +250,27 @@ proptest! {
 }
 
 #[test]
+fn a_tower_a_hair_from_the_end_is_no_rounding_trouble() {
+    for gap in [0.0, 1e-9, 0.0005, 0.0029, 0.0031, 0.004, 0.010] {
+        for ei in [0.1e6, 1.5e6, 7.2e6] {
+            let mut p = plan();
+            p.pieces = vec![piece("front", [0.0, 0.0], [6.0, 0.0], 10.0, ei, 0.2e6)];
+            p.towers = vec![tower("A", 0, gap), tower("B", 0, 3.0), tower("C", 0, 6.0 - gap)];
+            for bearing in [Bearing::Rope, Bearing::Pins, Bearing::Rigid] {
+                let l = stand(&p, bearing);
+                let sum: f64 = l.level_shares_n.iter().sum();
+                assert!((sum - 60.0 * G).abs() < 0.01, "gap {gap}, EI {ei}, {bearing:?}: {sum}");
+                assert!(
+                    (l.level_shares_n[0] - l.level_shares_n[2]).abs() < 0.01,
+                    "gap {gap}, EI {ei}, {bearing:?}: {:?}",
+                    l.level_shares_n
+                );
+            }
+        }
+    }
+}
+
+#[test]
 fn bad_plans_are_refused_by_name() {
     let two = || {
         let mut p = plan();

@@ -101,6 +101,9 @@ impl WeightCauses {
             Step::Stand => self.came_or_went(scope, &pair, found),
             _ if forces.held || covered => {}
             Step::TestLift => {
+                if wrong_unit(scope, steady_s >= HUNG_S, found) {
+                    return;
+                }
                 if let Some(all) = beside.iter().copied().collect::<Option<Vec<f64>>>() {
                     self.hung(scope, &pair, &all, steady_s >= HUNG_S, scope.est.cell_sigma_n(), found);
                 }
@@ -192,6 +195,55 @@ impl WeightCauses {
         self.announced.see(came, scope.now_s()) > 30.0
     }
 }
+
+/// Pounds in a kilogram, and how near a ratio must come to it or to its inverse (cells, cables and guesses included).
+const POUNDS_IN_KG: f64 = 1.0 / raisewatch_protocol::units::POUND_KG;
+const RATIO_NEAR: f64 = 0.05;
+
+/// Adds `wrong-unit`: the cells of all towers, or of one while the others are as planned, read 2.205 times what is planned or
+/// its inverse. Whether one was found: then nothing else is said of the weight.
+fn wrong_unit(scope: &Scope, settled: bool, found: &mut Vec<Condition>) -> bool {
+    let near = |ratio: f64| [POUNDS_IN_KG, 1.0 / POUNDS_IN_KG].iter().any(|r| (ratio / r - 1.0).abs() < RATIO_NEAR);
+    let mut all = true;
+    let (mut measured, mut planned) = (0.0, 0.0);
+    let mut odd: Option<(usize, f64)> = None;
+    let (mut plain, mut odds) = (0, 0);
+    let towers = &scope.est.estimate().towers;
+    for (j, share) in scope.est.shares().iter().enumerate() {
+        let Some(n) = share.measured_n[over::FIVE].filter(|_| towers[j].planned_n > LEAST_JUDGED_N) else {
+            all = false;
+            continue;
+        };
+        let ratio = n / towers[j].planned_n;
+        measured += n;
+        planned += towers[j].planned_n;
+        if near(ratio) {
+            odd = Some((j, ratio));
+            odds += 1;
+        } else if (ratio - 1.0).abs() < 2.0 * RATIO_NEAR {
+            plain += 1;
+        }
+    }
+    let whole = all && planned > 0.0 && odds == towers.len() && near(measured / planned);
+    let single = odd.filter(|_| all && odds == 1 && plain + 1 == towers.len());
+    let mut tell = |tower: Option<usize>, ratio: Option<f64>| {
+        let stands = match ratio {
+            Some(_) if settled => Stands::At(Severity::Warn),
+            Some(_) => Stands::Within,
+            None => Stands::Clear,
+        };
+        let amount = ratio.and_then(|r| known(r, 0.0));
+        found.push(Condition { tower, amount, unit: Unit::One, stands, ..Condition::of(Kind::WrongUnit) });
+    };
+    tell(None, whole.then(|| measured / planned));
+    for j in 0..towers.len() {
+        tell(Some(j), single.filter(|s| s.0 == j).map(|s| s.1));
+    }
+    whole || single.is_some()
+}
+
+/// Shares below this tell no ratio.
+const LEAST_JUDGED_N: f64 = 100.0;
 
 fn place(scope: &Scope, force: &Acting) -> Option<(usize, Known)> {
     let (piece, x_m, off_m) = on_piece(scope.setup, force.place_m)?;

@@ -199,7 +199,7 @@ impl Pages {
         let (doors, crew) = (Arc::new(Doors::default()), Arc::new(Crew::default()));
         let towers: Vec<String> = setup.lift.plan.towers.iter().map(|tower| tower.id.clone()).collect();
         let fixed = Fixed { rehearsal: setup.rehearsal, speed: setup.clock.speed() };
-        let terminal = Terminal::new(doors.clone(), towers.clone(), at, seal, setup.rehearsal);
+        let terminal = Terminal::new(doors.clone(), towers.clone(), at, seal, setup.rehearsal && setup.look == Look::Plain);
         let composer = Composer { fixed, crew: crew.clone(), recording, out, calls: calls.clone() };
         let web = Web {
             inlet,

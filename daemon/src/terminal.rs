@@ -10,8 +10,8 @@ use std::net::SocketAddr;
 use std::sync::Arc;
 use tokio::sync::mpsc;
 
-/// The terminal of a live lift. In a rehearsal it prints on standard output, else on standard error: there, standard
-/// output is for findings and calls alone.
+/// The terminal of a live lift. In a rehearsal for people it prints on standard output, else on standard error: there,
+/// standard output is for findings and calls alone.
 pub struct Terminal {
     doors: Arc<Doors>,
     towers: Vec<String>,

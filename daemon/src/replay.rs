@@ -1,8 +1,8 @@
 //! `raisewatch replay`: runs a trace or a recording through the watch, as fast as it goes.
 //!
 //! No network and no clock: only the lines and their times. The watch is stepped as it is live ([`crate::drive`]): at each
-//! deadline that it names before a line, a line before a deadline of the same time; after the last line, nothing. So the
-//! same lines give the same findings and calls, to the byte.
+//! deadline that it names before a line, a line before a deadline of the same time. A trace ends with its last line, a
+//! recording with the last thing that was said. So the same lines give the same findings and calls, to the byte.
 
 use crate::drive::Driver;
 use crate::load::{Loaded, load, loaded};
@@ -11,6 +11,7 @@ use crate::sinks::Told;
 use crate::sinks::recording::Kept;
 use crate::{Exit, Misuse};
 use raisewatch_protocol::intake::Intake;
+use raisewatch_protocol::mono::{Mono, Span};
 use raisewatch_protocol::trace::{Lines, TraceLine};
 use raisewatch_watch::watch::Watch;
 use std::fs::File;
@@ -78,13 +79,28 @@ fn recording(args: &ReplayArgs) -> anyhow::Result<Exit> {
 }
 
 /// Takes the inputs of a recording; gives the fault of a line that is none, which ends it.
+///
+/// After the last of them time goes on to the last thing that was said: a lift that ended in silence was told so by
+/// deadlines alone, and must be told so again.
 fn take_inputs(entries: &mut Entries<'_>, replay: &mut Replay) -> anyhow::Result<Option<String>> {
-    for entry in entries.by_ref().filter(|entry| entry.channel == "input") {
-        match entry.line() {
-            Ok(line) => replay.take(line)?,
-            Err(fault) => return Ok(Some(fault)),
+    #[derive(serde::Deserialize)]
+    struct At {
+        t_ms: Mono,
+    }
+    let mut said = Mono::default();
+    for entry in entries.by_ref() {
+        match entry.channel.as_str() {
+            "input" => match entry.line() {
+                Ok(line) => replay.take(line)?,
+                Err(fault) => return Ok(Some(fault)),
+            },
+            "finding" | "call" | "reply" => {
+                said = said.max(serde_json::from_slice::<At>(&entry.json).map_or(said, |at| at.t_ms));
+            }
+            _ => {}
         }
     }
+    replay.catch_up(said)?;
     Ok(None)
 }
 
@@ -154,6 +170,13 @@ impl Replay {
         self.lines += 1;
         let out = &mut self.out;
         self.driver.take(line, &mut |told| out.tell(&told));
+        self.out.fault.take().map_or(Ok(()), Err)
+    }
+
+    /// Steps every deadline up to this moment, itself included.
+    fn catch_up(&mut self, moment: Mono) -> std::io::Result<()> {
+        let out = &mut self.out;
+        self.driver.catch_up(moment + Span(1), &mut |told| out.tell(&told));
         self.out.fault.take().map_or(Ok(()), Err)
     }
 

@@ -3,7 +3,6 @@
 use super::*;
 use crate::sinks::recording::{Head, Recording};
 use raisewatch_protocol::kit::Kit;
-use raisewatch_protocol::mono::Mono;
 use raisewatch_protocol::plan::Plan;
 use raisewatch_simulator::{Lift, Script};
 
@@ -51,6 +50,10 @@ impl Bench {
     }
     /// Records the lines as live does, each with what the watch said to it; the file, and what was said as text.
     fn recorded(&self, lines: &[TraceLine], closed: bool) -> (PathBuf, String) {
+        self.recorded_until(lines, Mono::default(), closed)
+    }
+    /// The same; after the last line time goes on to `until`.
+    fn recorded_until(&self, lines: &[TraceLine], until: Mono, closed: bool) -> (PathBuf, String) {
         let lift = load(&example("plan.toml").0, &example("kit.toml").0).unwrap();
         let watch = Watch::new(&lift.plan, &lift.kit, lift.phrases.clone()).unwrap();
         let mut driver = Driver::new(watch, Intake::new(&lift.kit));
@@ -60,19 +63,21 @@ impl Bench {
         let file = self.file(if closed { "lift.mcap" } else { "cut.mcap" });
         let mut recording = Recording::create(&file, Head { plan, kit, phrases: None, opened, opened_at: Mono(0) }).unwrap();
         let mut said = String::new();
+        let tell = |told: Told, recording: &mut Recording, said: &mut String| {
+            recording.tell(&told);
+            match &told {
+                Told::Finding(finding) => *said += &(serde_json::to_string(finding).unwrap() + "\n"),
+                Told::Call(call) => *said += &(serde_json::to_string(call).unwrap() + "\n"),
+                _ => {}
+            }
+        };
         for (n, line) in lines.iter().enumerate() {
-            driver.take(line.clone(), &mut |told| {
-                recording.tell(&told);
-                match &told {
-                    Told::Finding(finding) => said += &(serde_json::to_string(finding).unwrap() + "\n"),
-                    Told::Call(call) => said += &(serde_json::to_string(call).unwrap() + "\n"),
-                    _ => {}
-                }
-            });
+            driver.take(line.clone(), &mut |told| tell(told, &mut recording, &mut said));
             if n % 500 == 499 {
                 recording.sync();
             }
         }
+        driver.catch_up(until, &mut |told| tell(told, &mut recording, &mut said));
         if closed {
             drop(recording.finish())
         } else {
@@ -138,6 +143,19 @@ fn time_runs_between_lines_and_stops_with_the_last() {
         .collect();
     assert_eq!(silent.len(), 2, "both nodes: {later}");
     assert!(silent.iter().all(|at| (last.ms() + 800.0..=last.ms() + 1000.5).contains(at)), "{silent:?} after {}", last.ms());
+}
+
+/// A lift that ended in silence: what was said by deadlines alone is said again from the recording, and no more.
+#[test]
+fn a_recording_that_ends_in_silence_says_it_again() {
+    let bench = Bench::new();
+    let lines = lift_lines(90);
+    let (_, trace) = bench.replayed(bench.trace(&lines));
+    let until = lines.last().unwrap().t_ms + Span::ms(3500);
+    let (file, live) = bench.recorded_until(&lines, until, true);
+    assert!(live.starts_with(&trace) && live[trace.len()..].contains(r#""kind":"silent""#), "{live}");
+    let (exit, again) = bench.run(file, None, None);
+    assert_eq!((exit.unwrap(), again), (Exit::Done, live));
 }
 
 #[test]

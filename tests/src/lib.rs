@@ -3,6 +3,7 @@
 
 pub mod drive;
 pub mod hand;
+pub mod node;
 pub mod program;
 pub mod scenario;
 pub mod score;

@@ -89,6 +89,13 @@ impl Program {
         }
     }
 
+    /// What it has said since it was last looked at, without waiting.
+    pub fn drain(&mut self) -> Vec<String> {
+        let new: Vec<String> = self.lines.try_iter().collect();
+        self.said.extend(new.iter().cloned());
+        new
+    }
+
     /// Sends a signal, such as `INT`, `TERM`, `KILL`, `STOP`.
     pub fn signal(&self, name: &str) -> anyhow::Result<()> {
         let sent = Command::new("kill").args([&format!("-{name}"), &self.id().to_string()]).status()?;
@@ -148,7 +155,12 @@ impl Mosquitto {
     ///
     /// Errors: it is not installed (`tests/setup` does that), or does not answer.
     pub fn start(more: &str) -> anyhow::Result<Mosquitto> {
-        let (port, folder) = (free_port()?, tempfile::tempdir()?);
+        Mosquitto::start_at(free_port()?, more)
+    }
+
+    /// As [`Mosquitto::start`], on this port: a broker that comes back.
+    pub fn start_at(port: u16, more: &str) -> anyhow::Result<Mosquitto> {
+        let folder = tempfile::tempdir()?;
         let file = folder.path().join("mosquitto.conf");
         let anybody = if more.contains("allow_anonymous") { "" } else { "allow_anonymous true\n" };
         std::fs::write(&file, format!("listener {port} 127.0.0.1\npersistence false\n{anybody}{more}\n"))?;

@@ -2,10 +2,9 @@
 
 use crate::program::{LONGEST, Program, built, repository};
 use anyhow::{Context, bail};
-use serialport::{SerialPort, TTYPort};
 use std::io::Write;
 use std::path::Path;
-use std::process::Command;
+use std::process::{Child, ChildStdin, Command, Stdio};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::mpsc::{Receiver, channel};
@@ -32,21 +31,46 @@ pub fn pack(n: u64) -> String {
     )
 }
 
-/// A pair of pseudo-terminals, the program's end under a name that stays.
+/// A node's end of a pseudo-terminal; the program's end is there under a name that stays. Dropped, it is unplugged.
+///
+/// The terminal is held by `socat`, not by this process: a program under test would inherit it from here, and a terminal
+/// that is still held by anybody is not hung up.
 pub struct Plugged {
-    /// The node's end.
-    pub node: TTYPort,
-    /// Held open, so that the port is there before the program opens it.
-    _program: TTYPort,
+    /// What is written here comes out of the port.
+    pub node: ChildStdin,
+    held: Child,
 }
 
 /// Plugs a node in under `name`.
+///
+/// Errors: `socat` is not installed (`tests/setup` does that).
 pub fn plug(name: &str) -> anyhow::Result<Plugged> {
-    let (node, program) = TTYPort::pair()?;
-    let device = program.name().context("a pseudo-terminal has a name")?;
     let _ = std::fs::remove_file(name);
-    std::os::unix::fs::symlink(device, name)?;
-    Ok(Plugged { node, _program: program })
+    let mut command = Command::new("socat");
+    command.args(["-u", "-", &format!("pty,raw,echo=0,link={name}")]).stdin(Stdio::piped()).stderr(Stdio::null());
+    let mut held = command.spawn().context("socat (tests/setup)")?;
+    let node = held.stdin.take().context("socat's input")?;
+    for _ in 0..LONGEST.as_millis() / 10 {
+        if Path::new(name).exists() {
+            return Ok(Plugged { node, held });
+        }
+        std::thread::sleep(Duration::from_millis(10));
+    }
+    bail!("socat makes no terminal at {name}")
+}
+
+impl Plugged {
+    /// Sends these bytes; false once it is unplugged.
+    pub fn says(&mut self, bytes: &[u8]) -> bool {
+        self.node.write_all(bytes).and_then(|()| self.node.flush()).is_ok()
+    }
+}
+
+impl Drop for Plugged {
+    fn drop(&mut self) {
+        let _ = self.held.kill();
+        let _ = self.held.wait();
+    }
 }
 
 /// A node that speaks until it is dropped.
@@ -60,7 +84,7 @@ impl Feeder {
     /// A node on a pseudo-terminal under `name`; `says` gives the bytes of its n-th turn. Dropped, it is unplugged.
     pub fn port(name: &str, says: impl Fn(u64) -> Vec<u8> + Send + 'static) -> anyhow::Result<Feeder> {
         let mut plugged = plug(name)?;
-        Feeder::start(move |n| plugged.node.write_all(&says(n)).is_ok())
+        Feeder::start(move |n| plugged.says(&says(n)))
     }
 
     /// A node that does `speak` every turn, until it gives false.

@@ -2,7 +2,6 @@
 //! counted, many nodes share a port; and the recording replays to the lines that were said live.
 
 use raisewatch_tests::node::{Feeder, Lift, PLAN, sentence};
-use std::io::Write;
 
 /// A kit of two nodes on two ports, by names that stay.
 fn kit(lift: &Lift) -> String {
@@ -93,7 +92,7 @@ fn hear_prints_what_a_port_says() -> anyhow::Result<()> {
     let path = lift.path("n1");
     let mut hear = raisewatch_tests::program::Program::raisewatch(lift.folder(), &["hear", "--port", &path, "--count", "2"])?;
     hear.says(&["listening to"])?;
-    port.node.write_all(b"{\"pitch\":0.12,\"load_kg\":97}\r\n$YXXDR,A,0.12,D,TA,N,982,N,HL*75\r\n")?;
+    assert!(port.says(b"{\"pitch\":0.12,\"load_kg\":97}\r\n$YXXDR,A,0.12,D,TA,N,982,N,HL*75\r\n"));
     hear.says(&["cannot be taken as it is"])?;
     hear.says(&["$YXXDR,"])?;
     hear.says(&["understood: XDR"])?;

@@ -26,9 +26,7 @@ pub fn sentence(prefix: &str, n: u64) -> Vec<u8> {
 /// The n-th SenML pack of a node that stands still.
 pub fn pack(n: u64) -> String {
     let (tilt, load) = (2.1e-3 + (n * 7 % 11) as f64 * 1e-5, 950 + n * 5 % 7);
-    format!(
-        r#"[{{"n":"truss-along","u":"rad","v":{tilt}}},{{"n":"head-load","u":"N","v":{load}}},{{"n":"seq","u":"count","v":{n}}}]"#
-    )
+    format!(r#"[{{"n":"truss-along","u":"rad","v":{tilt}}},{{"n":"head-load","u":"N","v":{load}}},{{"n":"seq","u":"count","v":{n}}}]"#)
 }
 
 /// A node's end of a pseudo-terminal; the program's end is there under a name that stays. Dropped, it is unplugged.

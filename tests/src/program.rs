@@ -89,6 +89,14 @@ impl Program {
         }
     }
 
+    /// A line that holds all of `parts`, among all that it has said so far; waits for it if there is none.
+    pub fn has_or_says(&mut self, parts: &[&str]) -> anyhow::Result<String> {
+        match self.has_said(parts).map(str::to_owned) {
+            Some(line) => Ok(line),
+            None => self.says(parts),
+        }
+    }
+
     /// What it has said since it was last looked at, without waiting.
     pub fn drain(&mut self) -> Vec<String> {
         let new: Vec<String> = self.lines.try_iter().collect();

@@ -59,7 +59,7 @@ fn a_broker_that_goes_and_comes_back_is_noticed() -> anyhow::Result<()> {
     let (lift, broker) = (Lift::new()?, Mosquitto::start("")?);
     let (mut one, _two) = (node(&broker, "n1", None)?, node(&broker, "n2", None)?);
     let mut watch = lift.watch(PLAN, &kit(&broker, ""), &[])?;
-    watch.says(&["broker: listening"])?;
+    watch.has_or_says(&["broker: listening"])?;
     watch.types(r#"{"step":"raise","by":"lead"}"#)?;
     one.has_sent(30)?;
     assert!(!watch.drain().iter().any(|line| line.contains(SILENT[0])), "{}", watch.said.join("\n"));
@@ -86,7 +86,7 @@ fn what_is_retained_is_refused() -> anyhow::Result<()> {
     }
     broker.publish(&format!("raisewatch/{SITE}/said"), r#"{"said":"release","by":"yesterday"}"#, &["-r", "-q", "1"])?;
     let mut watch = lift.watch(PLAN, &kit(&broker, "said = true"), &[])?;
-    watch.says(&["broker: listening"])?;
+    watch.has_or_says(&["broker: listening"])?;
     watch.types(r#"{"step":"raise","by":"lead"}"#)?;
     watch.says(&[r#""kind":"never-heard""#, r#""severity":"stop""#, r#""state":"raised""#])?;
     watch.signal("TERM")?;
@@ -112,7 +112,7 @@ fn a_wrong_password_is_told_once_and_a_right_one_is_taken() -> anyhow::Result<()
     let broker = Mosquitto::start(&format!("allow_anonymous false\npassword_file {passwords}"))?;
     let wrong = [("RAISEWATCH_MQTT_USER", "crew"), ("RAISEWATCH_MQTT_PASSWORD", "wrong-one")];
     let mut watch = lift.watch(PLAN, &kit(&broker, ""), &wrong)?;
-    let told = watch.says(&["broker", "refuses the connection"])?;
+    let told = watch.has_or_says(&["broker", "refuses the connection"])?;
     watch.types(r#"{"step":"raise","by":"lead"}"#)?;
     watch.says(&[r#""kind":"never-heard""#, r#""severity":"stop""#])?;
     watch.signal("TERM")?;
@@ -126,7 +126,7 @@ fn a_wrong_password_is_told_once_and_a_right_one_is_taken() -> anyhow::Result<()
     std::fs::write(lift.path("broker.login"), "crew\nright-one\n")?;
     let _one = node(&broker, "n1", Some(("crew", "right-one")))?;
     let mut watch = lift.watch(PLAN, &kit(&broker, "login-file = \"broker.login\""), &[])?;
-    watch.says(&["broker: listening"])?;
+    watch.has_or_says(&["broker: listening"])?;
     watch.types(r#"{"step":"raise","by":"lead"}"#)?;
     let never = watch.says(&[r#""kind":"never-heard""#, r#""severity":"stop""#])?;
     assert!(never.contains(r#""tower":"B""#), "n1 is heard, n2 is not there: {never}");
@@ -140,7 +140,7 @@ fn a_flood_of_rubbish_drowns_nothing() -> anyhow::Result<()> {
     let (lift, broker) = (Lift::new()?, Mosquitto::start("")?);
     let (mut one, mut two) = (node(&broker, "n1", None)?, node(&broker, "n2", None)?);
     let mut watch = lift.watch(PLAN, &kit(&broker, ""), &[])?;
-    watch.says(&["broker: listening"])?;
+    watch.has_or_says(&["broker: listening"])?;
     watch.types(r#"{"step":"raise","by":"lead"}"#)?;
     one.has_sent(10)?;
     let flood = client(&broker, "flood", None);
@@ -170,7 +170,12 @@ fn a_flood_of_rubbish_drowns_nothing() -> anyhow::Result<()> {
     watch.signal("TERM")?;
     assert!(watch.ended()?.success(), "{}", watch.said.join("\n"));
     let counted = lift.replayed()?;
-    for words in [["refused of n1", "not-understood"], ["refused of n2", "other-node"], ["refused of n2", "wrong-unit"], ["(others)", "unknown-node"]] {
+    for words in [
+        ["refused of n1", "not-understood"],
+        ["refused of n2", "other-node"],
+        ["refused of n2", "wrong-unit"],
+        ["(others)", "unknown-node"],
+    ] {
         assert!(counted.iter().any(|line| words.iter().all(|word| line.contains(word))), "{words:?} not in {counted:?}");
     }
     lift.replays_to(&watch.said)
@@ -185,7 +190,7 @@ fn a_broker_and_a_port_at_the_same_time() -> anyhow::Result<()> {
     let kit = kit(&broker, "");
     let (first, second) = kit.split_once("id = \"n2\"").context("the kit has two nodes")?;
     let mut watch = lift.watch(PLAN, &format!("{first}id = \"n2\"{}", second.replace("over = \"mqtt\"", &port)), &[])?;
-    watch.says(&["broker: listening"])?;
+    watch.has_or_says(&["broker: listening"])?;
     watch.types(r#"{"step":"raise","by":"lead"}"#)?;
     one.has_sent(30)?;
     two.has_sent(30)?;
@@ -204,7 +209,7 @@ fn presence_and_words_come_from_the_broker() -> anyhow::Result<()> {
     let (lift, broker) = (Lift::new()?, Mosquitto::start("")?);
     let (mut one, _two) = (node(&broker, "n1", None)?, node(&broker, "n2", None)?);
     let mut watch = lift.watch(PLAN, &kit(&broker, "said = true"), &[])?;
-    watch.says(&["broker: listening"])?;
+    watch.has_or_says(&["broker: listening"])?;
     one.has_sent(5)?;
     let said = format!("raisewatch/{SITE}/said");
     broker.publish(&said, r#"{"said":"stop","by":"Mara"}"#, &["-q", "1"])?;

@@ -121,7 +121,8 @@ pub const DEFAULTS: &[(&str, &str)] = &[
     ("zero-gone", "{what} on {tower} lost its zero: {amount}."),
     ("swapped", "{tower}: another tower answered the turn. Labels swapped?"),
     ("backwards", "{what} on {tower} reads backwards."),
-    ("wrong-unit", "{what} on {tower}: another unit than stated?"),
+    ("wrong-unit", "{tower}: loads read {amount} times the plan. Another unit than stated, kg for lb?"),
+    ("wrong-unit-all", "All loads read {amount} times the plan. Another unit than stated, kg for lb?"),
     ("wrong-plan", "The plan does not fit what is heard."),
     ("battery", "Battery of {what} on {tower}: {amount}."),
     ("skew", "Clock of {what} on {tower} jumped by {amount}."),
@@ -141,6 +142,7 @@ pub const DEFAULTS: &[(&str, &str)] = &[
     ("height", "Height"),
     ("channel-battery", "Battery"),
     ("all-channels", "everything"),
+    ("an-instrument", "An instrument"),
     // Replies.
     ("zero-taken", "{what} on {tower} zeroed."),
     ("zero-in-rig", "Zero is taken in rig only; this is {step}."),

@@ -62,7 +62,7 @@ pub fn tenth(value: f64) -> f64 {
 }
 
 fn text(track: &Track, room: &Room, position: Option<f64>) -> String {
-    let Room { setup, instruments, phrases, .. } = *room;
+    let Room { setup, phrases, .. } = *room;
     let condition = &track.now;
     let tower = track.tower.map(|t| setup.plan.towers[t].name.as_str());
     let amount_value = condition.amount.map(|a| a.value);
@@ -70,7 +70,8 @@ fn text(track: &Track, room: &Room, position: Option<f64>) -> String {
     let limit = condition.limit.map(|v| quantity(v, condition.unit, phrases)).unwrap_or_default();
     let place = position.map(|p| phrases_place(p, phrases)).unwrap_or_default();
     let what = what(track, room);
-    let guarded = track.channel.is_none_or(|c| instruments.guarded_by_another(setup, c));
+    // A fault of one instrument is a note only while something else guards: the severity says so itself.
+    let guarded = track.severity == Severity::Note;
     let guard = phrases.of(if guarded { "guarded" } else { "unguarded" });
     let key = key(track, amount_value, tower.is_some());
     let tower = tower.unwrap_or_else(|| phrases.of("everywhere"));
@@ -109,6 +110,9 @@ fn what(track: &Track, room: &Room) -> String {
     let Some(tower) = track.tower else {
         return stop_by.filter(|by| !by.is_empty()).unwrap_or(phrases.of("somebody")).to_owned();
     };
+    if !matches!(track.kind, Kind::Silent | Kind::NeverHeard | Kind::NotFitted) {
+        return phrases.of("an-instrument").to_owned();
+    }
     if track.kind == Kind::NotFitted {
         return not_fitted(setup, tower).map(|c| phrases.channel(c).to_owned()).unwrap_or_default();
     }

@@ -1,7 +1,7 @@
 // Whether this page is live, by its own timer: it trusts nothing that it has not just been told.
 
-/** Longest silence of a live page. Under the second that is promised, so that the page has changed within it. */
-export const LIVE_MS = 900;
+/** Longest silence of a live page: eight views missed, and time left for a busy phone to change within the promised second. */
+export const LIVE_MS = 800;
 /** Oldest picture that may pass for the present. */
 const LATE_MS = 1_000;
 const RENEW_MS = 2_500, WINDOW_MS = 120_000;

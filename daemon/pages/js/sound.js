@@ -7,12 +7,14 @@ const VOICE_STARTS_MS = 700, VOICE_ENDS_MS = 4_000, RAMP_S = 0.01, GONE_EVERY_MS
 const HARMONICS = [[1, .62], [2, .25], [3, .13]]; // small speakers carry the second and third better than the first
 
 export class Sound {
+  #dumb = false; // an attempt to speak was not begun in time: no voice here, until one is loaded
   #context = null; #turn = new Turn(); #pending = null; #gone = null; #speaking = 0;
   onChange = () => {};
 
   /** Whether this page can be heard: the browser lets sound out only after a touch. */
   get on() { return this.#context?.state === "running"; }
-  get voice() { return "speechSynthesis" in globalThis && speechSynthesis.getVoices().length > 0; }
+  /** Whether the browser has a voice. A list that is still empty may fill: then speaking is tried, and told by its silence. */
+  get voice() { return "speechSynthesis" in globalThis && (speechSynthesis.getVoices().length > 0 || !this.#dumb); }
   get shakes() { return typeof navigator.vibrate === "function"; }
 
   /** Call from a touch or a key. */
@@ -66,9 +68,9 @@ export class Sound {
       const words = new SpeechSynthesisUtterance(text);
       words.lang = document.documentElement.lang;
       words.rate = 1.05;
-      const dumb = setTimeout(done, VOICE_STARTS_MS);
+      const dumb = setTimeout(() => { this.#dumb = true; this.onChange(); done(); }, VOICE_STARTS_MS);
       const long = setTimeout(done, VOICE_ENDS_MS);
-      words.onstart = () => clearTimeout(dumb);
+      words.onstart = () => { this.#dumb = false; clearTimeout(dumb); };
       words.onend = words.onerror = () => { clearTimeout(dumb); clearTimeout(long); done(); };
       speechSynthesis.speak(words);
     });

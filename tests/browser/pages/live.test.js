@@ -200,6 +200,18 @@ test("not live is said by the phone itself, and sounds on until it is live again
   await when(page, () => globalThis.heard.some(one => one.what === "word" && one.text === "Live again"));
 });
 
+test("where no voice begins to speak, the tones come alone and soon", async () => {
+  const { page } = await open(browser, `${monitor.url}/spotter`, "phone", { closed: false });
+  await isLive(page);
+  await page.click(".heardit");
+  await when(page, () => document.querySelector("#more .how").textContent.startsWith("heard"));
+  await page.evaluate(() => { speechSynthesis.getVoices = () => []; speechSynthesis.speak = () => {}; globalThis.heard.length = 0; });
+  monitor.call({ ...viewOf("hold").calls.spotter });
+  await when(page, () => globalThis.heard.filter(one => one.what === "tone").length === 6);
+  await page.click("#more");
+  await when(page, () => /tones only/.test(document.querySelector(".can").textContent));
+});
+
 test("a page opened late shows and says at once what stands", async () => {
   monitor.show(viewOf("blind"));
   const { page } = await open(browser, `${monitor.url}/spotter`, "phone", { closed: false });

@@ -7,7 +7,7 @@ import { rehearse } from "../daemon.js";
 import { open, PROMISES } from "../help.js";
 
 const LONG = { polling: 20, timeout: 120_000 };
-let browser, lift = null;
+let browser, lift = null, faults = [];
 before(async () => { browser = await launch(); });
 after(() => browser.close());
 afterEach(async () => { for (const context of browser.contexts()) await context.close(); await lift?.end(); lift = null; });
@@ -18,8 +18,11 @@ const isLive = page => page.waitForFunction(() => !/loading|gone/.test(document.
 /** The pages of everybody, each paired by its own code. */
 async function everybody() {
   const crew = {};
+  faults = [];
   for (const [role, screen] of [["spotter", "phone"], ["tower A", "phone"], ["tower B", "phone"], ["lead", "laptop"]]) {
-    crew[role] = (await open(browser, lift.pages.get(role), screen)).page;
+    const opened = await open(browser, lift.pages.get(role), screen);
+    crew[role] = opened.page;
+    faults.push(opened.faults);
     await isLive(crew[role]);
   }
   return crew;
@@ -60,6 +63,7 @@ test("one operator cranks too fast: the right tower is called on every page, and
     assert.doesNotMatch(await page.evaluate(() => document.body.innerText), PROMISES);
     assert.ok(await page.evaluate(() => document.body.classList.contains("train")), `${role}: marked as a rehearsal`);
   }
+  assert.deepEqual(faults.flat(), [], "no page found a fault, its own content policy included");
 });
 
 test("STOP on the spotter's page reaches every page in under 200 ms, a late page at once, and stands until the lead releases it", { timeout: 240_000 }, async () => {

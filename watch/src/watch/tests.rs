@@ -76,6 +76,8 @@ struct Rig {
     shares: [f64; 2],
     speaks: [bool; 2],
     tilt_sign: [f64; 2],
+    /// Each reading in a packet of its own.
+    split: bool,
     lines: Vec<Output>,
 }
 
@@ -90,7 +92,7 @@ impl Rig {
         let watch = Watch::new(&plan, &kit, Phrases::default()).unwrap();
         let g = raisewatch_protocol::units::STANDARD_GRAVITY;
         let half = (8.5 * 8.0 + 80.0) * g / 2.0;
-        Rig { watch, now: 0, b_high_mm: 0.0, shares: [half; 2], speaks: [true; 2], tilt_sign: [1.0; 2], lines: Vec::new() }
+        Rig { watch, now: 0, b_high_mm: 0.0, shares: [half; 2], speaks: [true; 2], tilt_sign: [1.0; 2], split: false, lines: Vec::new() }
     }
 
     fn give(&mut self, input: Input) {
@@ -116,7 +118,13 @@ impl Rig {
                     reading(Channel::TrussAlong, Value::Angle(Angle(slope + wobble * 1e-5))),
                     reading(Channel::HeadLoad, Value::Force(Force(self.shares[node] + wobble * 0.3))),
                 ];
-                self.give(Input::Packet(Packet { node, readings, seq: None }));
+                if self.split {
+                    for reading in readings {
+                        self.give(Input::Packet(Packet { node, readings: vec![reading], seq: None }));
+                    }
+                } else {
+                    self.give(Input::Packet(Packet { node, readings, seq: None }));
+                }
             }
         }
         self.give(Input::Tick);
@@ -503,4 +511,21 @@ fn a_hold_is_said_again_after_five_seconds_and_heard_after_fifteen() {
     let gaps: Vec<u64> = holds.windows(2).map(|w| w[1] - w[0]).collect();
     assert_eq!(gaps[..2], [5000, 5000], "{holds:?}");
     assert!(gaps[2..].iter().all(|g| *g == 15_000), "{holds:?} {:?}", rig.findings());
+}
+
+#[test]
+fn packets_cut_otherwise_tell_the_same() {
+    let lines = [false, true].map(|split| {
+        let mut rig = Rig::with(&carried());
+        rig.split = split;
+        rig.step(Step::Raise);
+        rig.run(3000, |_| {});
+        rig.run(6000, |r| r.b_high_mm += 0.9);
+        rig.run(5000, |_| {});
+        rig.speaks[0] = false;
+        rig.run(2500, |_| {});
+        rig.lines.iter().map(|l| format!("{l:?}")).collect::<Vec<_>>()
+    });
+    assert!(lines[0].len() > 8);
+    assert_eq!(lines[0], lines[1]);
 }

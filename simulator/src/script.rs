@@ -56,7 +56,7 @@ pub struct Start {
     pub pinned: bool,
     /// Whether nothing hangs yet (bare adapters).
     pub bare: bool,
-    /// Heads out of level at the start, in the towers' order.
+    /// Heads out of level at the start, in the towers' order. Level is: heads alike on two towers, cranks alike on more.
     pub offsets: Vec<Metres>,
 }
 

@@ -7,7 +7,7 @@ use crate::node::Node;
 use crate::script::{Script, ScriptError};
 use crate::stream::Stream;
 use crate::tower::{Make, Tower};
-use crate::truss::{Place, Truss};
+use crate::truss::{Influence, Place, Truss};
 use raisewatch_protocol::kit::{Kit, Transport};
 use raisewatch_protocol::plan::Plan;
 use raisewatch_protocol::units::STANDARD_GRAVITY;
@@ -71,8 +71,27 @@ pub(super) fn touched(plan: &Plan, script: &Script, places: &mut Vec<Place>) -> 
     Ok(touched)
 }
 
+/// Heights of the heads about their middle, m, when the lift begins level: on two towers the heads stand alike, as a spirit
+/// level on the truss makes it; on three and more the cranks do, and each head hangs lower by the stretch of its rope (the
+/// planned one), as counted turns make it.
+pub(super) fn level_heads_m(plan: &Plan, truss: &Truss, height_m: f64) -> Vec<f64> {
+    let n = plan.towers.len();
+    if n < 3 {
+        return vec![0.0; n];
+    }
+    let soft = |j: usize| 1.0 / plan.towers[j].rope_stiffness.0;
+    // z = -R / k with R = R0 + K z.
+    let matrix = nalgebra::DMatrix::from_fn(n, n, |j, k| soft(j) * truss.head[k].share[j] + f64::from(u8::from(j == k)));
+    let tails = |j: usize| truss.tail.iter().map(|t| t.share[j] * height_m).sum::<f64>();
+    let pressed = nalgebra::DVector::from_fn(n, |j, _| -soft(j) * (truss.load.share[j] + tails(j)));
+    let Some(z) = matrix.lu().solve(&pressed) else { return vec![0.0; n] };
+    let middle = z.mean();
+    z.iter().map(|z| z - middle).collect()
+}
+
 pub(super) fn standing(plan: &Plan, script: &Script, truss: &Truss, height_m: f64, hung: f64, seed: u64) -> Vec<Tower> {
-    let zs: Vec<f64> = (0..plan.towers.len()).map(|j| height_m + script.start.offsets.get(j).map_or(0.0, |o| o.0)).collect();
+    let level = level_heads_m(plan, truss, height_m);
+    let zs: Vec<f64> = level.iter().enumerate().map(|(j, z)| height_m + z + script.start.offsets.get(j).map_or(0.0, |o| o.0)).collect();
     let real = &script.real;
     let share = |j: usize, hung: f64| {
         let tails: f64 = truss.tail.iter().map(|t| t.share[j] * height_m).sum();
@@ -94,7 +113,12 @@ pub(super) fn standing(plan: &Plan, script: &Script, truss: &Truss, height_m: f6
                 rise_m: near(tower.per_turn.0, real.rise_spread),
                 layer: real.layer,
             };
-            Tower::standing(make, zs[j], share(j, hung), script.start.pinned, real.slack.0)
+            let mut made = Tower::standing(make, zs[j], share(j, hung), script.start.pinned, real.slack.0);
+            if !script.start.pinned {
+                // Cranks count from the level line, whatever the heads hang below it.
+                made.stretch_m += level[j];
+            }
+            made
         })
         .collect()
 }
@@ -133,8 +157,8 @@ pub(super) fn nodes(plan: &Plan, kit: &Kit, script: &Script, mounts: &Mounts, se
         let instruments = node.channels.iter().zip(places).map(|(fitted, place)| {
             let name = node.map.iter().find(|(_, c)| *c == fitted.channel).map_or(fitted.channel.word(), |(name, _)| name);
             let at_zero = match (fitted.channel, place) {
-                (Channel::TrussAlong, Some(p)) => planned_slope(plan, &truss.load.along, &truss.tail, *p, true),
-                (Channel::TrussAcross, Some(p)) => planned_slope(plan, &truss.load.across, &truss.tail, *p, false),
+                (Channel::TrussAlong, Some(p)) => planned_slope(plan, truss, *p, true),
+                (Channel::TrussAcross, Some(p)) => planned_slope(plan, truss, *p, false),
                 (Channel::MastAlong, _) => leans[tower][0],
                 (Channel::MastAcross, _) => leans[tower][1],
                 (Channel::RopeLoad, _) => towers[tower].make.head_n / fitted.rope_ratio,
@@ -159,7 +183,9 @@ fn port_of(over: &Transport) -> Option<&str> {
 }
 
 /// Slope of the level, loaded truss at working height, where its boxes were zeroed, rad.
-fn planned_slope(plan: &Plan, load: &[f64], tails: &[crate::truss::Influence], place: usize, along: bool) -> f64 {
-    let tail = |t: &crate::truss::Influence| if along { t.along[place] } else { t.across[place] };
-    load[place] + tails.iter().map(|t| tail(t) * plan.working_height.0).sum::<f64>()
+fn planned_slope(plan: &Plan, truss: &Truss, place: usize, along: bool) -> f64 {
+    let row = |influence: &Influence| if along { influence.along[place] } else { influence.across[place] };
+    let tails: f64 = truss.tail.iter().map(|tail| row(tail) * plan.working_height.0).sum();
+    let heads = level_heads_m(plan, truss, plan.working_height.0);
+    row(&truss.load) + tails + truss.head.iter().zip(heads).map(|(head, z)| row(head) * z).sum::<f64>()
 }

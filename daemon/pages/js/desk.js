@@ -59,6 +59,7 @@ function draw() {
   const { look } = shown, picture = settle(pictureOf(view, shown.call), steady, DESK, now);
   for (const name of FRAME) B.classList.toggle(name, name === look);
   B.classList.add("live");
+  B.dataset.shown = view.t_ms;
   B.classList.toggle("train", view.rehearsal === true);
   $("#flag").hidden = view.rehearsal !== true;
   const text = view.plan === false ? "No plan. Recording only." : shown.call?.text ?? view.not_claimed ?? "Nothing known yet";
@@ -231,6 +232,7 @@ addEventListener("keydown", key => {
 });
 
 function lost() {
+  delete B.dataset.shown;
   standing.drop();
   shown = { call: null, look: "gone" };
   for (const name of FRAME) B.classList.toggle(name, name === "gone");

@@ -50,6 +50,7 @@ function draw() {
   const late = shown === null || shown.look === "gone";
   shown = standing.take(call, view.plan === false ? "none" : lookOf(call), now);
   const picture = settle(pictureOf(view, shown.call), steady, DECK, now), { look } = shown;
+  B.dataset.shown = view.t_ms;
   frame(look);
   head();
   const text = view.plan === false ? "No plan. Recording only." : shown.call?.text ?? view.not_claimed ?? "Nothing known yet";
@@ -80,7 +81,7 @@ function subOf(picture, look) {
   if (!picture) return null;
   const u = picture.units, blind = picture.heads.filter(head => head.blind && !head.again);
   if (look === "blind") return blind.filter(head => head.age !== null).map(head => `${head.name} last heard ${span(head.age)} ago`)[0] ?? null;
-  if (look === "none" && picture.heads.every(head => head.off === null)) return "No level and no share is claimed.";
+  if (look === "none" && picture.heads.every(head => head.off === null)) return picture.heads.every(head => head.share === null) ? "No level and no share is claimed." : "No level is claimed.";
   if (look !== "calm" && look !== "none") return null;
   const pins = pinsOf(picture), far = farthest(picture.heads);
   if (pins) return pins;
@@ -151,6 +152,7 @@ function wedge(picture, look, mm, width) {
 
 /** Not live: numbers and drawing are taken away, not greyed; this page can only shout. */
 function lost() {
+  delete B.dataset.shown;
   standing.drop();
   shown = { call: null, look: "gone" };
   frame("gone");

@@ -45,6 +45,7 @@ function draw() {
   const now = performance.now(), call = view.calls?.[id] ?? null, late = shown === null || shown.look === "gone";
   shown = standing.take(call, ownTower() ? lookOf(call) : "none", now);
   const word = wordOf(shown.call, shown.look);
+  B.dataset.shown = view.t_ms;
   frame(word, shown.look === "stop");
   put($("#name"), nameOf() ?? id);
   $("#flag").hidden = view.rehearsal !== true;
@@ -126,6 +127,7 @@ $("#did").addEventListener("click", async () => {
 });
 
 function lost() {
+  delete B.dataset.shown;
   standing.drop();
   shown = { call: null, look: "gone" };
   frame("gone", false);

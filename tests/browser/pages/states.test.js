@@ -16,9 +16,10 @@ const GRAVITY = ["level", "none", "pin", "hold", "stop"];
 const STATES = Object.keys(VIEWS).filter(name => name !== "noplan").sort((a, b) => GRAVITY.indexOf(VIEWS[a]().calls.spotter.call) - GRAVITY.indexOf(VIEWS[b]().calls.spotter.call));
 const PLACES = { "/spotter": "spotter", "/tower/A": "A", "/desk": "lead" };
 
-/** The page shows the state: its call's text stands in the live region. */
-async function shows(page, name, who) {
+/** The page shows the state: what it shows is newer than the state's beginning, and its call's text stands in the live region. */
+async function shows(page, name, who, since = 0) {
   const text = VIEWS[name]().calls[who].text;
+  await when(page, since => Number(document.body.dataset.shown) > since, since);
   await when(page, text => document.querySelector("#call").textContent.replace(/\s+/g, " ").trim().includes(text), text);
   await page.evaluate(() => new Promise(done => requestAnimationFrame(() => requestAnimationFrame(done))));
 }
@@ -42,8 +43,7 @@ for (const [path, who] of Object.entries(PLACES)) {
       const { page, faults, close } = await open(browser, monitor.url + path, screen);
       const places = new Set();
       for (const name of STATES) {
-        monitor.show(viewOf(name));
-        await shows(page, name, who);
+        await shows(page, name, who, monitor.show(viewOf(name)));
         if (!(path === "/desk" && screen === "phone")) places.add(await fits(page, `${path} ${screen} ${name}`));
         const words = await page.evaluate(() => document.body.innerText);
         assert.doesNotMatch(words, PROMISES, `${path} ${name}`);
@@ -62,8 +62,7 @@ test("sun and rehearsal, spotter, tower and desk", async () => {
     monitor.show(viewOf("calm", { rehearsal: true }));
     const { page, close } = await open(browser, `${monitor.url}${path}?theme=sun`, screen);
     for (const name of ["calm", "hold", "stop", "blind"]) {
-      monitor.show(viewOf(name, { rehearsal: true }));
-      await shows(page, name, who);
+      await shows(page, name, who, monitor.show(viewOf(name, { rehearsal: true })));
       assert.ok(await page.locator("#flag").isVisible(), "the word REHEARSAL");
       assert.ok(await page.evaluate(() => document.body.classList.contains("train") && document.body.classList.contains("sun")));
       await page.screenshot({ path: `${SHOTS}${path.slice(1).replace("/", "-")}-sun-rehearsal-${name}.png` });

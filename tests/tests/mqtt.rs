@@ -52,6 +52,8 @@ fn node(broker: &Mosquitto, id: &'static str, login: Option<(&str, &str)>) -> an
     })
 }
 
+/// Nodes speak in real time, so a machine that is very slow may hear a gap: until the last act a lift stays in `rig`, where
+/// only half a minute is silence.
 const SILENT: [&str; 2] = [r#""kind":"silent""#, r#""state":"raised""#];
 
 #[test]
@@ -60,9 +62,9 @@ fn a_broker_that_goes_and_comes_back_is_noticed() -> anyhow::Result<()> {
     let (mut one, _two) = (node(&broker, "n1", None)?, node(&broker, "n2", None)?);
     let mut watch = lift.watch(PLAN, &kit(&broker, ""), &[])?;
     watch.has_or_says(&["broker: listening"])?;
-    watch.types(r#"{"step":"raise","by":"lead"}"#)?;
     one.has_sent(30)?;
     assert!(!watch.drain().iter().any(|line| line.contains(SILENT[0])), "{}", watch.said.join("\n"));
+    watch.types(r#"{"step":"raise","by":"lead"}"#)?;
     let port = broker.port;
     broker.kill()?;
     watch.says(&SILENT)?;
@@ -75,6 +77,10 @@ fn a_broker_that_goes_and_comes_back_is_noticed() -> anyhow::Result<()> {
     assert!(watch.ended()?.success(), "{}", watch.said.join("\n"));
     assert_eq!(watch.said.iter().filter(|line| line.contains("broker: back")).count(), 1);
     lift.replays_to(&watch.said)
+}
+
+fn contains(data: &[u8], word: &str) -> bool {
+    String::from_utf8_lossy(data).contains(word)
 }
 
 /// What a broker kept from yesterday must not look live.
@@ -124,14 +130,19 @@ fn a_wrong_password_is_told_once_and_a_right_one_is_taken() -> anyhow::Result<()
     // The same by the kit's login-file, with the right one.
     let lift = Lift::new()?;
     std::fs::write(lift.path("broker.login"), "crew\nright-one\n")?;
-    let _one = node(&broker, "n1", Some(("crew", "right-one")))?;
+    let mut one = node(&broker, "n1", Some(("crew", "right-one")))?;
     let mut watch = lift.watch(PLAN, &kit(&broker, "login-file = \"broker.login\""), &[])?;
     watch.has_or_says(&["broker: listening"])?;
     watch.types(r#"{"step":"raise","by":"lead"}"#)?;
-    let never = watch.says(&[r#""kind":"never-heard""#, r#""severity":"stop""#])?;
-    assert!(never.contains(r#""tower":"B""#), "n1 is heard, n2 is not there: {never}");
+    watch.says(&[r#""kind":"never-heard""#, r#""severity":"stop""#, r#""tower":"B""#])?;
+    one.has_sent(5)?;
     watch.signal("TERM")?;
     assert!(watch.ended()?.success());
+    let bytes = std::fs::read(lift.recording()?)?;
+    let heard = mcap::MessageStream::new(&bytes)?
+        .filter_map(Result::ok)
+        .any(|message| message.channel.topic == "input" && contains(&message.data, "senml"));
+    assert!(heard, "with the right password n1 is heard");
     Ok(())
 }
 
@@ -141,7 +152,6 @@ fn a_flood_of_rubbish_drowns_nothing() -> anyhow::Result<()> {
     let (mut one, mut two) = (node(&broker, "n1", None)?, node(&broker, "n2", None)?);
     let mut watch = lift.watch(PLAN, &kit(&broker, ""), &[])?;
     watch.has_or_says(&["broker: listening"])?;
-    watch.types(r#"{"step":"raise","by":"lead"}"#)?;
     one.has_sent(10)?;
     let flood = client(&broker, "flood", None);
     let huge = "x".repeat(300 * 1024);
@@ -164,9 +174,10 @@ fn a_flood_of_rubbish_drowns_nothing() -> anyhow::Result<()> {
     one.has_sent(20)?;
     two.has_sent(20)?;
     assert!(!watch.drain().iter().any(|line| line.contains(SILENT[0])), "{}", watch.said.join("\n"));
+    watch.types(r#"{"step":"raise","by":"lead"}"#)?;
     drop(two);
-    let silent = watch.says(&SILENT)?;
-    assert!(silent.contains(r#""tower":"B""#), "still watching after the flood: {silent}");
+    // Still watching after the flood.
+    watch.says(&[SILENT[0], SILENT[1], r#""tower":"B""#])?;
     watch.signal("TERM")?;
     assert!(watch.ended()?.success(), "{}", watch.said.join("\n"));
     let counted = lift.replayed()?;
@@ -191,14 +202,14 @@ fn a_broker_and_a_port_at_the_same_time() -> anyhow::Result<()> {
     let (first, second) = kit.split_once("id = \"n2\"").context("the kit has two nodes")?;
     let mut watch = lift.watch(PLAN, &format!("{first}id = \"n2\"{}", second.replace("over = \"mqtt\"", &port)), &[])?;
     watch.has_or_says(&["broker: listening"])?;
-    watch.types(r#"{"step":"raise","by":"lead"}"#)?;
     one.has_sent(30)?;
     two.has_sent(30)?;
     assert!(!watch.drain().iter().any(|line| line.contains(SILENT[0])), "{}", watch.said.join("\n"));
+    watch.types(r#"{"step":"raise","by":"lead"}"#)?;
     drop(one);
-    assert!(watch.says(&SILENT)?.contains(r#""tower":"A""#));
+    watch.says(&[SILENT[0], SILENT[1], r#""tower":"A""#])?;
     drop(two);
-    assert!(watch.says(&SILENT)?.contains(r#""tower":"B""#));
+    watch.has_or_says(&[SILENT[0], SILENT[1], r#""tower":"B""#])?;
     watch.signal("TERM")?;
     assert!(watch.ended()?.success(), "{}", watch.said.join("\n"));
     lift.replays_to(&watch.said)

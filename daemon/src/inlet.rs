@@ -74,19 +74,9 @@ impl Inlet {
         self.queue.send(Arrived::Line { line, answer: None }).await.map_err(|_| Closed)
     }
 
-    /// Puts in a line, from a thread that is not part of the runtime.
-    pub fn put_blocking(&self, line: TraceLine) -> Result<(), Closed> {
-        self.queue.blocking_send(Arrived::Line { line, answer: None }).map_err(|_| Closed)
-    }
-
     /// Tells of something refused before it became a line.
     pub async fn refuse(&self, t_ms: Mono, refusal: Refusal) -> Result<(), Closed> {
         self.queue.send(Arrived::Refused { t_ms, refusal }).await.map_err(|_| Closed)
-    }
-
-    /// As [`Inlet::refuse`], from a thread that is not part of the runtime.
-    pub fn refuse_blocking(&self, t_ms: Mono, refusal: Refusal) -> Result<(), Closed> {
-        self.queue.blocking_send(Arrived::Refused { t_ms, refusal }).map_err(|_| Closed)
     }
 
     /// Puts in something said or a step, stamped now, and waits for what becomes of it.

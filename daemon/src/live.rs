@@ -67,8 +67,6 @@ pub struct Setup {
 pub struct Live {
     /// Shows the pages' addresses.
     pub terminal: Arc<Terminal>,
-    /// Where words can be put in.
-    pub inlet: Inlet,
     stop: watch::Sender<bool>,
     looping: tokio::task::JoinHandle<Ended>,
     tasks: JoinSet<()>,
@@ -107,7 +105,7 @@ impl Setup {
         let driver = Driver::new(judge, Intake::new(&self.lift.kit));
         let looping = Loop { driver, hub, outlet, clock: self.clock.clone(), frames };
         let looping = tokio::spawn(looping.run(stopping));
-        Ok(Live { terminal: pages.terminal, inlet, stop, looping, tasks, sinks, printed, recording })
+        Ok(Live { terminal: pages.terminal, stop, looping, tasks, sinks, printed, recording })
     }
 
     fn seal(&self, at: SocketAddr) -> anyhow::Result<Option<Seal>> {
@@ -233,11 +231,6 @@ async fn listen(asked: Option<SocketAddr>) -> anyhow::Result<(TcpListener, Socke
 }
 
 impl Live {
-    /// Waits until the loop ends by itself (all sources gone).
-    pub async fn ended(&mut self) {
-        let _ = (&mut self.looping).await;
-    }
-
     /// Ends the lift: the loop first, then the sinks when they have told the last of it.
     pub async fn finish(mut self) -> Exit {
         self.stop.send_replace(true);
@@ -285,7 +278,7 @@ impl Asked {
     }
 
     /// Waits for either.
-    pub async fn to_stop(&mut self) {
+    pub async fn stop(&mut self) {
         tokio::select! {
             _ = self.interrupt.recv() => {}
             _ = self.terminate.recv() => {}

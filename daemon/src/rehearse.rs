@@ -166,13 +166,13 @@ fn pace(url: &str, clock: &Clock) -> anyhow::Result<impl Future<Output = anyhow:
 async fn play(live: Live, played: impl Future<Output = anyhow::Result<()>>, mut asked: Asked, headless: bool) -> anyhow::Result<Exit> {
     let ended = tokio::select! {
         ended = played => Some(ended.context("the simulator")?),
-        () = asked.to_stop() => None,
+        () = asked.stop() => None,
     };
     if ended.is_some() {
         live.terminal.print("The script has ended.");
         if !headless {
             live.terminal.print("The pages stay until you press Ctrl-C.");
-            asked.to_stop().await;
+            asked.stop().await;
         }
     }
     Ok(live.finish().await)

@@ -76,7 +76,7 @@ pub fn run(args: WatchArgs) -> anyhow::Result<Exit> {
         let live = setup.start(watch).await?;
         live.terminal.print("raisewatch advises only: no safety function, no control of any winch.");
         live.terminal.show();
-        asked.to_stop().await;
+        asked.stop().await;
         Ok(live.finish().await)
     });
     // Reading standard input cannot be called off; it must not hold the end up.

@@ -187,10 +187,10 @@ struct Link {
 
 impl Link {
     async fn lost(&mut self, inlet: &Inlet, why: &str) -> Result<(), Closed> {
-        if let Some(since) = self.since.take() {
-            if inlet.clock().real_time(inlet.now().since(since)) > LONGEST {
-                self.pause = Pause::default();
-            }
+        if let Some(since) = self.since.take()
+            && inlet.clock().real_time(inlet.now().since(since)) > LONGEST
+        {
+            self.pause = Pause::default();
         }
         if !self.is_lost || self.why != why {
             tracing::warn!("broker: {why}; trying again");

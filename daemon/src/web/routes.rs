@@ -93,16 +93,19 @@ impl Web {
         self.doors.session(self.token(headers)?, self.clock.now())
     }
 
-    /// The session of a page that may look, or the refusal.
-    fn looks(&self, headers: &HeaderMap) -> Result<Option<Session>, Response> {
+    /// The session of a page that may look; an error where it may not.
+    fn looks(&self, headers: &HeaderMap) -> Result<Option<Session>, NotPaired> {
         match self.session(headers) {
-            None if !self.open => Err(not_paired()),
+            None if !self.open => Err(NotPaired),
             session => Ok(session),
         }
     }
 }
 
 const NOT_PAIRED: &str = "This phone is not paired with the lift. Scan a code of the terminal at the desk.";
+
+/// Neither a session nor open reads.
+struct NotPaired;
 
 fn not_paired() -> Response {
     refuse(StatusCode::UNAUTHORIZED, vec![NOT_PAIRED.into()])
@@ -121,7 +124,7 @@ fn words(code: StatusCode, text: &str) -> Response {
 async fn page(State(web): State<Arc<Web>>, headers: HeaderMap, name: &'static str) -> Response {
     match web.looks(&headers) {
         Ok(_) => files::file(name, &headers),
-        Err(_) => words(StatusCode::UNAUTHORIZED, NOT_PAIRED),
+        Err(NotPaired) => words(StatusCode::UNAUTHORIZED, NOT_PAIRED),
     }
 }
 
@@ -166,14 +169,14 @@ async fn pair(State(web): State<Arc<Web>>, Path(code): Path<String>, Query(named
 async fn listen(State(web): State<Arc<Web>>, headers: HeaderMap) -> Response {
     match web.looks(&headers) {
         Ok(session) => live::live(&web, web.crew.enter(session.as_ref())).into_response(),
-        Err(refusal) => refusal,
+        Err(NotPaired) => not_paired(),
     }
 }
 
 async fn speak(State(web): State<Arc<Web>>, headers: HeaderMap, body: Body) -> Response {
     let session = match web.looks(&headers) {
         Ok(session) => session,
-        Err(refusal) => return refusal,
+        Err(NotPaired) => return not_paired(),
     };
     let (role, name) = session.as_ref().map_or((&Role::View, None), |session| (&session.role, session.name.as_deref()));
     let (response, said) = say(&web, role, name, body).await;

@@ -183,6 +183,7 @@ fn gravity(kind: Kind) -> u8 {
 fn warned(moment: &Moment, standing: &Order) -> Option<(usize, Word)> {
     let calls = |t: &Track| {
         matches!(t.state, LifeState::Raised | LifeState::Acknowledged)
+            && !t.easing
             && t.severity >= Severity::Warn
             && moment.audience(t) == Audience::Crew
     };

@@ -34,6 +34,9 @@ pub struct Track {
     pub seen: bool,
     /// Its condition came and has not gone.
     pub stands: bool,
+    /// Past its clear level since it last was over its limit: a hold for it may end before the finding is over, or the others
+    /// would run past level during the off-delay.
+    pub easing: bool,
     /// Since when the condition holds.
     pub since: Mono,
     /// The amount last told.
@@ -62,6 +65,7 @@ impl Track {
             ever_stop: false,
             seen: false,
             stands: false,
+            easing: false,
             since: Mono(0),
             told_amount: None,
             shelved_until: None,
@@ -95,6 +99,7 @@ impl Track {
         match condition.stands {
             Stands::Unknown => return self.nothing_known(),
             Stands::Clear => {
+                self.easing = true;
                 self.over_since = [None; 3];
                 self.clear_since = self.clear_since.or(Some(now));
             }
@@ -103,6 +108,7 @@ impl Track {
                 self.clear_since = None;
             }
             Stands::At(severity) => {
+                self.easing = false;
                 self.clear_since = None;
                 for (rank, since) in self.over_since.iter_mut().enumerate() {
                     *since = if rank <= severity as usize { since.or(Some(now)) } else { None };

@@ -89,18 +89,18 @@ fn config(listen: SocketAddr, listen_v5: SocketAddr, login: Option<&Login>) -> C
     }
 }
 
-/// Waits, at most 5 s, until something takes connections at `listen`.
+/// Waits, at most 30 s, until something takes connections at `listen`.
 fn wait_until_it_answers(listen: SocketAddr) -> anyhow::Result<()> {
     let address = local(listen);
     let mut last = None;
-    for _ in 0..250 {
+    for _ in 0..1500 {
         match TcpStream::connect_timeout(&address, Duration::from_millis(200)) {
             Ok(_) => return Ok(()),
             Err(fault) => last = Some(fault),
         }
         std::thread::sleep(Duration::from_millis(20));
     }
-    Err(anyhow::anyhow!("own broker: nothing answers on {address} after 5 s: {last:?}"))
+    Err(anyhow::anyhow!("own broker: nothing answers on {address} after 30 s: {last:?}"))
 }
 
 #[cfg(test)]

@@ -37,7 +37,7 @@ const RECORDING_ROOM: usize = 64 * 1024;
 /// Where pages are served if nothing else is said.
 pub const USUAL_LISTEN: &str = "0.0.0.0:8470";
 /// How long sinks may take to finish at the end.
-const FINISH: Duration = Duration::from_secs(3);
+const FINISH: Duration = Duration::from_secs(15);
 
 /// What a live lift needs.
 pub struct Setup {

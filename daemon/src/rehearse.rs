@@ -33,7 +33,7 @@ const BEAT: Duration = Duration::from_millis(2);
 /// How far the clock may run ahead of what came through the broker: well under the second after which silence is a stop.
 const AHEAD: Span = Span::ms(150);
 /// Nothing coming through for so long, real time, is a fault.
-const STUCK: Duration = Duration::from_secs(20);
+const STUCK: Duration = Duration::from_secs(60);
 
 /// Arguments.
 #[derive(Debug, clap::Args)]

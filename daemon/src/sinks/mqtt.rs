@@ -20,7 +20,7 @@ const ROOM: usize = 256;
 const PAUSES: (Duration, Duration) = (Duration::from_millis(100), Duration::from_secs(5));
 
 /// How long the broker may take over the last of it.
-const FAREWELL: Duration = Duration::from_secs(1);
+const FAREWELL: Duration = Duration::from_secs(5);
 
 /// What the poll loop tells the publisher.
 enum Link {

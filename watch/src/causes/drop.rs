@@ -70,8 +70,9 @@ impl DropCauses {
             if let Some(head) = cell(scope.est.loads().head[j])
                 && let Some(before) = head.mean(load_over::BEFORE)
             {
-                let past = (head.peak.0 - before.value).max(before.value - head.dip.0) / before.value.abs().max(50.0);
-                let when = head.peak.1.max(head.dip.1);
+                // A blow comes between two samples; what is cranked, caught or settles takes longer.
+                let past = head.jolt.0 / before.value.abs().max(50.0);
+                let when = head.jolt.1;
                 if past > BLOW && now_s - when < 0.6 && hardest.is_none_or(|(_, p)| past > p) {
                     hardest = Some((j, past));
                 }

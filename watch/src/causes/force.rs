@@ -13,7 +13,7 @@ use raisewatch_protocol::words::{Kind, Severity, Step};
 /// A force past the stop limit counts after so long, s: two or three samples of a 10 Hz cell.
 const HARD_S: f64 = 0.10;
 /// A force past the warn limit counts after so long, s. It is a mean over a whole turn of the crank already.
-const SOFT_S: f64 = 0.30;
+const SOFT_S: f64 = 0.15;
 /// Standard deviation of a second's mean of one share while cranking, against its base: ripple that is left over, as a part of
 /// the share (3 % at the rate of the crank, of which a second leaves a quarter).
 const RIPPLE: f64 = 0.008;

@@ -13,6 +13,11 @@ const NEVER_EXCEED_RAD: f64 = 2.0 * std::f64::consts::PI / 180.0;
 const PARTING_RAD_S: f64 = 0.4 * std::f64::consts::PI / 180.0;
 const PARTED_RAD: f64 = 0.25 * std::f64::consts::PI / 180.0;
 const PARTING_S: f64 = 0.7;
+/// A warn looks so far ahead, s: raising, and lowering, where heads are faster and a rope may be running slack.
+const AHEAD_UP_S: f64 = 0.3;
+const AHEAD_DOWN_S: f64 = 0.6;
+/// Slower than this the filter has no lag worth looking ahead, mm/s.
+const AHEAD_FROM_MM_S: f64 = 2.0;
 /// For so long a section change may stand off the line below the stop, s (JOB section 4).
 const SECTION_S: f64 = 10.0;
 
@@ -80,13 +85,27 @@ impl LevelCauses {
             _ if beyond => (Stands::At(Severity::Stop), apart_mm * NEVER_EXCEED_RAD.sin()),
             Some(pair) if parting => (Stands::At(Severity::Stop), pair.warn),
             Some(pair) => {
-                let stands = against(rake.value, &pair);
+                // A warn looks ahead by the lag of the filter behind a head that has just stopped; a stop does not.
+                let warned = against(rake.value + self.ahead(scope, high, low), &Pair { stop: None, ..pair });
+                let stands = if gravity(against(rake.value, &pair)) > gravity(warned) { against(rake.value, &pair) } else { warned };
                 (stands, limit_of(stands, &pair))
             }
             None => return,
         };
         let amount = Known { value: sign * rake.value, sigma: rake.sigma };
         take_worse(worst, Off { kind: Kind::Uneven, tower, amount, stands, limit, beyond });
+    }
+
+    /// How much further apart two heads will be in a moment at their rate now, mm: two towers that move, and only where the rate is
+    /// beyond doubt.
+    fn ahead(&self, scope: &Scope, high: usize, low: usize) -> f64 {
+        let towers = &scope.est.estimate().towers;
+        let Some((h, l)) = towers[high].rate_mm_s.zip(towers[low].rate_mm_s) else { return 0.0 };
+        let rate = h.value - l.value;
+        if scope.towers() > 2 || scope.scene.motion == Motion::Still || rate < AHEAD_FROM_MM_S {
+            return 0.0;
+        }
+        rate * if scope.scene.motion == Motion::Down { AHEAD_DOWN_S } else { AHEAD_UP_S }
     }
 
     fn parts(&mut self, scope: &Scope, rake: Known, high: usize, low: usize, apart_mm: f64) -> bool {
@@ -179,19 +198,22 @@ fn by_heights(scope: &Scope) -> f64 {
         .fold(0.0, f64::max)
 }
 
+/// A reference that has to be taken under load is taken over so long, s.
+const REFERENCE_S: f64 = 8.0;
+
 /// `lean` and `roll`: plumb of the masts and turn of the truss, as changes since the truss left the working height.
 #[derive(Clone, Debug, Default)]
 pub struct LeanCauses {
     /// By channel: the value that counts as plumb, rad.
     plumb: Vec<Option<f64>>,
-    /// By channel: whether it was ever judged under load.
-    loaded: Vec<bool>,
+    /// By channel: since when its reference is being taken under load, s; it is taken over [`REFERENCE_S`].
+    taking: Vec<Option<f64>>,
 }
 
 impl LeanCauses {
     /// For these channels.
     pub fn new(channels: usize) -> Self {
-        LeanCauses { plumb: vec![None; channels], loaded: vec![false; channels] }
+        LeanCauses { plumb: vec![None; channels], taking: vec![None; channels] }
     }
 
     /// Adds leaning masts and a turning truss.
@@ -227,22 +249,25 @@ impl LeanCauses {
         let planned = scope.est.sums().rolls[c].1.iter().zip(&scope.est.estimate().towers);
         let by_heads: f64 = planned.map(|(k, t)| k * t.offset_mm.map_or(0.0, |o| o.value * 1e-3)).sum();
         let value = mean.value - by_heads;
-        if scope.hangs() && self.plumb[c].is_none() {
-            // It hung already when the watch began: a zeroed mast's plumb is its zero, another's the mean of whole 3 s (two
-            // readings of a swaying mast are no reference).
-            if scope.health[c].zeroed {
-                self.plumb[c] = Some(0.0);
-            } else if mean.count as f64 * scope.setup.channels[c].period_s < 2.5 {
-                return None;
-            }
+        let whole = mean.count >= 4 && scope.est.watched(c).heard_s() >= 4.0;
+        if scope.hangs() && self.plumb[c].is_none() && self.taking[c].is_none() && scope.health[c].zeroed {
+            // It hung already when the watch began: a zeroed mast's plumb is its zero.
+            self.plumb[c] = Some(0.0);
         }
-        if !scope.hangs() && !self.loaded[c] || self.plumb[c].is_none() {
+        if !scope.hangs() {
             // Levelling goes on: the last stand before the lift is the reference.
-            self.plumb[c] = Some(value);
-        }
-        self.loaded[c] |= scope.hangs();
-        if scope.scene.step == Step::Rig {
-            self.loaded[c] = false;
+            self.plumb[c] = whole.then_some(value);
+            self.taking[c] = None;
+        } else if self.plumb[c].is_none() || self.taking[c].is_some() {
+            // First heard under load: its first seconds are the reference, once they are whole.
+            let since = *self.taking[c].get_or_insert(scope.now_s());
+            let old = self.plumb[c].unwrap_or(value);
+            let first = self.plumb[c].is_none();
+            self.plumb[c] = whole.then_some(if first { value } else { old + 0.02 * (value - old) });
+            if whole && scope.now_s() - since > REFERENCE_S {
+                self.taking[c] = None;
+            }
+            return None;
         }
         // Before the lift a zeroed mast shows its plumb itself.
         let from = if scope.hangs() {

@@ -191,7 +191,7 @@ impl Levels {
 
     /// Something happened that the filter did not foresee: heads may stand anywhere near.
     pub fn doubt(&mut self) {
-        self.spread(0, 0.05_f64.powi(2));
+        self.spread(0, 0.02_f64.powi(2));
         self.spread(1, self.pace * self.pace);
     }
 

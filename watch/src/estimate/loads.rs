@@ -40,16 +40,22 @@ pub struct Cell {
     pub peak: (f64, f64),
     /// Smallest raw share, with when.
     pub dip: (f64, f64),
+    /// Largest change between two neighbouring samples of the last 0.6 s, with when.
+    pub jolt: (f64, f64),
 }
 
 impl Cell {
     fn new(rate_hz: f64) -> Self {
         // Ten seconds at twice the stated rate; a faster node has the oldest dropped.
         let room = (20.0 * rate_hz).clamp(64.0, 4000.0) as usize;
-        Cell { trace: Trace::new(room, &STRETCHES), raw: [0.0; 3], seen: 0, newest_s: f64::NEG_INFINITY, peak: (0.0, 0.0), dip: (0.0, 0.0) }
+        Cell { trace: Trace::new(room, &STRETCHES), raw: [0.0; 3], seen: 0, newest_s: f64::NEG_INFINITY, peak: (0.0, 0.0), dip: (0.0, 0.0), jolt: (0.0, f64::NEG_INFINITY) }
     }
 
     fn push(&mut self, t_s: f64, share_n: f64) {
+        let change = (share_n - self.raw[2]).abs();
+        if self.seen > 0 && t_s - self.newest_s < 0.25 && (change >= self.jolt.0 || t_s - self.jolt.1 > 0.6) {
+            self.jolt = (change, t_s);
+        }
         self.raw = [self.raw[1], self.raw[2], share_n];
         self.seen += 1;
         self.newest_s = t_s;

@@ -349,7 +349,7 @@ impl Estimator {
         &self.watched[channel]
     }
 
-    /// Mean of a channel over the last 3 s.
+    /// Mean of a channel over the last 5 s.
     pub fn slow_mean(&self, channel: usize) -> Option<window::Mean> {
         self.watched[channel].mean()
     }

@@ -26,11 +26,18 @@ impl Estimator {
             let twins = || (0..setup.channels.len()).filter(|&d| d != c && self.is_twin(setup, health, c, d, now_s));
             let calm = twins().filter(|&d| self.refused(d).is_none()).count();
             let off = self.levels.tilts[c].as_ref().map_or(0.0, |t| t.refused_by.abs());
-            if calm > 0 {
+            if calm > 0 && setup.plan.towers.len() > 2 {
+                // One head can move alone: what lasts and is small is believed, what is past any crank is not.
+                if lasted >= ALONE_S && off > 2.0 * JUMP && !blow {
+                    self.jump(c);
+                } else if lasted >= ALONE_S && off <= 2.0 * JUMP {
+                    believe = true;
+                }
+            } else if calm > 0 {
                 if lasted >= ALONE_S && off > JUMP * 0.7 {
                     self.jump(c);
                 }
-            } else if twins().count() > 0 || blow || (lasted >= ALONE_S && off <= JUMP) {
+            } else if (twins().count() > 0 && lasted >= 2.0 * SPIKE_S) || blow || (lasted >= ALONE_S && off <= JUMP) {
                 believe = true;
             } else if lasted >= ALONE_S {
                 self.jump(c);
@@ -79,6 +86,10 @@ impl Estimator {
 
     /// A step of one box against its twin over two seconds that the filter had not refused (a small knock).
     fn compare_twins(&mut self, setup: &Setup, health: &[Health], now_s: f64) {
+        // On three and more towers two boxes of a piece need not turn alike.
+        if setup.plan.towers.len() > 2 {
+            return;
+        }
         for c in 0..setup.channels.len() {
             if self.levels.tilts[c].is_none() || self.jumped(c) || !health[c].usable() {
                 continue;
@@ -112,6 +123,6 @@ impl Estimator {
             }
             last = Some(v);
         }
-        largest > 0.6 * JUMP
+        largest > (0.8 * JUMP).max(6.0 * tilt.white.sqrt())
     }
 }

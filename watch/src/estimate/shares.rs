@@ -127,7 +127,7 @@ impl Estimator {
         self.pattern_due_s = now_s + PATTERN_EVERY_S;
         let total = self.sums.total_n();
         // Something hangs or holds: its own pattern of shares is not yet told from that of offsets.
-        let foreign = self.total_excess[over::FAST].is_none_or(|e| e.abs() > 0.04 * total);
+        let foreign = self.total_excess[over::ONE].is_some_and(|e| e.abs() > 0.05 * total);
         if foreign || self.shares.iter().any(|s| s.measured_n[over::FAST].is_none()) {
             return;
         }

@@ -18,9 +18,9 @@ pub struct Watched {
 impl Watched {
     /// A channel that is stated to speak so often.
     pub fn new(rate_hz: f64) -> Self {
-        let room = (6.0 * rate_hz).clamp(32.0, 2000.0) as usize;
+        let room = (10.0 * rate_hz).clamp(32.0, 2000.0) as usize;
         Watched {
-            slow: Trace::new(room, &[Stretch::last(3.0)]),
+            slow: Trace::new(room, &[Stretch::last(5.0)]),
             last: f64::NAN,
             seen: 0,
             repeats: 0.5,
@@ -60,9 +60,14 @@ impl Watched {
         self.run = 0;
     }
 
-    /// Mean of the last 3 s; of the newest value where it speaks slower.
+    /// Mean of the last 5 s; of the newest value where it speaks slower.
     pub fn mean(&self) -> Option<Mean> {
         self.slow.mean(0).or((self.seen > 0 && !self.last.is_nan()).then_some(Mean { value: self.last, spread: 0.0, count: 1 }))
+    }
+
+    /// Over how long its slow mean reaches back, s.
+    pub fn heard_s(&self) -> f64 {
+        self.slow.begin_s(0).map_or(0.0, |t| self.newest_s - t)
     }
 
     /// For how long it has given one and the same value, s.

@@ -11,7 +11,7 @@ use crate::limits::Pair;
 use raisewatch_protocol::words::{Kind, Severity, Step};
 
 /// A force past the stop limit counts after so long, s: two or three samples of a 10 Hz cell.
-const HARD_S: f64 = 0.10;
+const HARD_S: f64 = 0.03;
 /// A force past the warn limit counts after so long, s. It is a mean over a whole turn of the crank already.
 const SOFT_S: f64 = 0.15;
 /// Standard deviation of a second's mean of one share while cranking, against its base: ripple that is left over, as a part of

@@ -14,8 +14,10 @@ const PARTING_RAD_S: f64 = 0.4 * std::f64::consts::PI / 180.0;
 const PARTED_RAD: f64 = 0.25 * std::f64::consts::PI / 180.0;
 const PARTING_S: f64 = 0.7;
 /// A warn looks so far ahead, s: raising, and lowering, where heads are faster and a rope may be running slack.
-const AHEAD_UP_S: f64 = 0.3;
+const AHEAD_UP_S: f64 = 0.6;
 const AHEAD_DOWN_S: f64 = 0.6;
+/// From the word that it is over to hands that crank again: the crew's half of the reaction, s (JOB section 2: 0.7 to 1.5 s).
+const CLOSING_S: f64 = 1.5;
 /// Slower than this the filter has no lag worth looking ahead, mm/s.
 const AHEAD_FROM_MM_S: f64 = 2.0;
 /// For so long a section change may stand off the line below the stop, s (JOB section 4).
@@ -88,6 +90,9 @@ impl LevelCauses {
                 // A warn looks ahead by the lag of the filter behind a head that has just stopped; a stop does not.
                 let warned = against(rake.value + self.ahead(scope, high, low), &Pair { stop: None, ..pair });
                 let stands = if gravity(against(rake.value, &pair)) > gravity(warned) { against(rake.value, &pair) } else { warned };
+                // Heads that close fast will be level before hands that wait have begun again: it is over as they come to the clear level.
+                let closes = self.closing(scope, high, low) * CLOSING_S;
+                let stands = if stands == Stands::Within && closes > 0.0 && rake.value - closes < pair.clear * pair.warn { Stands::Clear } else { stands };
                 (stands, limit_of(stands, &pair))
             }
             None => return,
@@ -106,6 +111,13 @@ impl LevelCauses {
             return 0.0;
         }
         rate * if scope.scene.motion == Motion::Down { AHEAD_DOWN_S } else { AHEAD_UP_S }
+    }
+
+    /// How fast two heads close, mm/s; nothing where they stand or part.
+    fn closing(&self, scope: &Scope, high: usize, low: usize) -> f64 {
+        let towers = &scope.est.estimate().towers;
+        let rate = towers[high].rate_mm_s.zip(towers[low].rate_mm_s).map_or(0.0, |(h, l)| l.value - h.value);
+        if scope.towers() == 2 && rate > AHEAD_FROM_MM_S { rate } else { 0.0 }
     }
 
     fn parts(&mut self, scope: &Scope, rake: Known, high: usize, low: usize, apart_mm: f64) -> bool {

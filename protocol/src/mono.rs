@@ -19,7 +19,7 @@ impl Mono {
     /// The moment `ms` milliseconds after the origin, cut to whole microseconds; `None` if negative or not finite.
     pub fn from_ms(ms: f64) -> Option<Self> {
         // Adding a thousandth of a microsecond keeps 1234.567 from becoming 1234566 by binary rounding.
-        (ms.is_finite() && (0.0..9.0e15).contains(&ms)).then(|| Mono((ms * 1000.0 + 1e-3) as u64))
+        (ms.is_finite() && (0.0..9.0e15).contains(&ms)).then_some(Mono((ms * 1000.0 + 1e-3) as u64))
     }
     /// Milliseconds since the origin.
     pub fn ms(self) -> f64 {

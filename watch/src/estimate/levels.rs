@@ -322,8 +322,8 @@ impl Levels {
             all += self.about[j] / n;
         }
         self.mean_cov = all;
-        for j in 0..self.towers {
-            self.known[j] = heard[j] && self.cov_mm2(j, j).sqrt() <= KNOWN_MM && self.kalman.cov(2 * j, 2 * j).sqrt() < 10.0;
+        for (j, heard) in heard.iter().enumerate().take(self.towers) {
+            self.known[j] = *heard && self.cov_mm2(j, j).sqrt() <= KNOWN_MM && self.kalman.cov(2 * j, 2 * j).sqrt() < 10.0;
         }
     }
 }

@@ -1,6 +1,8 @@
 //! The real program at a real broker: packs are heard, what is retained is refused, a broker that goes and comes back is
 //! noticed, a wrong password is told once, a flood of rubbish drowns nothing; a broker and a port at the same time.
 
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a test fails by panicking")]
+
 use anyhow::Context;
 use raisewatch_tests::node::{Feeder, Lift, PLAN, pack, sentence};
 use raisewatch_tests::program::{Mosquitto, Program};

@@ -1,5 +1,7 @@
 //! The pages stay small: all that a phone fetches to open one, followed from its HTML, uncompressed.
 
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a test fails by panicking")]
+
 use std::collections::BTreeSet;
 use std::fs;
 use std::path::{Path, PathBuf};

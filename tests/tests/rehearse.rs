@@ -1,5 +1,7 @@
 //! `raisewatch rehearse` whole: simulator, broker, watch, recording; one operator too fast, the right tower called.
 
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a test fails by panicking")]
+
 use raisewatch_tests::program::Program;
 use serde_json::Value;
 

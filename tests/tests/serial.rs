@@ -1,6 +1,8 @@
 //! The real program on real pseudo-terminals: nodes that speak XDR are heard, a replug is noticed, noise is refused and
 //! counted, many nodes share a port; and the recording replays to the lines that were said live.
 
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a test fails by panicking")]
+
 use raisewatch_tests::node::{Feeder, Lift, PLAN, sentence};
 
 /// A kit of two nodes on two ports, by names that stay.

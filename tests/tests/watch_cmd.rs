@@ -1,5 +1,7 @@
 //! `raisewatch watch` as people and other programs meet it: a real broker, standard input, signals, exit status.
 
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a test fails by panicking")]
+
 use raisewatch_tests::program::{Mosquitto, Program, free_port, repository};
 use std::io::{Read, Write};
 use std::net::TcpStream;

@@ -87,15 +87,15 @@ impl Setup {
         let (frames, framed) = watch::channel(Arc::new(Frame::default()));
         let (mut hub, mut sinks, mut tasks) = (Hub::default(), JoinSet::new(), JoinSet::new());
 
-        let printed = lines::run(self.look, hub.attach("standard output", ROOM));
+        let printed = lines::run(self.look, hub.attach_spoken("standard output", ROOM));
         if let Some(url) = &self.broker {
             let options = mqtt::options(url, &self.lift.plan.site, self.login.as_ref())?;
-            sinks.spawn(mqtt::run(options, self.lift.plan.site.clone(), hub.attach("MQTT", ROOM)));
+            sinks.spawn(mqtt::run(options, self.lift.plan.site.clone(), hub.attach_spoken("MQTT", ROOM)));
         }
         let recording = self.recording(&mut hub, framed.clone());
         let state = recording.as_ref().map(|recording| recording.state.clone());
         let pages = Pages::new(&self, inlet.clone(), at, seal.as_ref(), stopping.clone(), state);
-        sinks.spawn(pages.composer.run(framed, hub.attach("pages", ROOM)));
+        sinks.spawn(pages.composer.run(framed, hub.attach_spoken("pages", ROOM)));
         tasks.spawn(serve(listener, seal.map(|seal| seal.acceptor), router(pages.web), Limits::default(), stopping.clone()));
         tasks.spawn(pages.terminal.clone().show_next(pages.paired));
         sources::start(&self.lift.kit, &self.lift.plan.site, self.broker.as_deref(), self.login.as_ref(), &inlet, &mut tasks)?;

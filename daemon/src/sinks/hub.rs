@@ -1,6 +1,7 @@
 //! Hands every line to every sink without ever waiting for one.
 
 use super::Told;
+use raisewatch_protocol::trace::Arrival;
 use std::sync::Arc;
 use tokio::sync::mpsc;
 
@@ -13,22 +14,39 @@ pub struct Hub {
 struct Attached {
     name: &'static str,
     queue: mpsc::Sender<Arc<Told>>,
+    /// Whether it is told what came on the wire and what was refused.
+    wire: bool,
     lost: u64,
     gone: bool,
 }
 
 impl Hub {
-    /// Attaches a sink; `room` is how many lines may wait for it.
+    /// Attaches a sink that is told everything; `room` is how many lines may wait for it.
     pub fn attach(&mut self, name: &'static str, room: usize) -> mpsc::Receiver<Arc<Told>> {
+        self.attach_as(name, room, true)
+    }
+
+    /// Attaches a sink that is told what people and the watch say, and nothing of the wire: a flood of packets must not
+    /// take the room of a call.
+    pub fn attach_spoken(&mut self, name: &'static str, room: usize) -> mpsc::Receiver<Arc<Told>> {
+        self.attach_as(name, room, false)
+    }
+
+    fn attach_as(&mut self, name: &'static str, room: usize, wire: bool) -> mpsc::Receiver<Arc<Told>> {
         let (queue, outlet) = mpsc::channel(room);
-        self.sinks.push(Attached { name, queue, lost: 0, gone: false });
+        self.sinks.push(Attached { name, queue, wire, lost: 0, gone: false });
         outlet
     }
 
     /// Tells every sink. A full queue loses the line for that sink alone; each loss is counted, the first of a row logged.
     pub fn tell(&mut self, told: Told) {
+        let of_the_wire = match &told {
+            Told::Taken(line) => !matches!(line.what, Arrival::Said(_) | Arrival::Step(_)),
+            Told::Refused { .. } => true,
+            _ => false,
+        };
         let told = Arc::new(told);
-        for sink in &mut self.sinks {
+        for sink in self.sinks.iter_mut().filter(|sink| sink.wire || !of_the_wire) {
             match sink.queue.try_send(told.clone()) {
                 Ok(()) => {}
                 Err(mpsc::error::TrySendError::Full(_)) => {
@@ -73,6 +91,21 @@ mod tests {
         assert_eq!(hub.lost(), 3);
         let count = |queue: &mut mpsc::Receiver<Arc<Told>>| std::iter::from_fn(|| queue.try_recv().ok()).count();
         assert_eq!((count(&mut slow), count(&mut quick)), (2, 5));
+    }
+
+    #[test]
+    fn a_flood_on_the_wire_takes_no_room_from_what_is_said() {
+        let mut hub = Hub::default();
+        let mut pages = hub.attach_spoken("pages", 2);
+        let taken = |text: &str| Told::Taken(raisewatch_protocol::trace::TraceLine::parse(text).unwrap());
+        for _ in 0..100 {
+            hub.tell(taken(r#"{"t_ms":1,"node":"n1","raw":""}"#));
+        }
+        hub.tell(taken(r#"{"t_ms":2,"said":"stop"}"#));
+        hub.tell(pulse(3));
+        assert_eq!(hub.lost(), 0);
+        assert!(matches!(pages.try_recv().as_deref(), Ok(Told::Taken(_))));
+        assert!(matches!(pages.try_recv().as_deref(), Ok(Told::Pulse { .. })));
     }
 
     #[test]

@@ -15,9 +15,9 @@ const PARTED_RAD: f64 = 0.25 * std::f64::consts::PI / 180.0;
 const PARTING_S: f64 = 0.7;
 /// A warn looks so far ahead, s: raising, and lowering, where heads are faster and a rope may be running slack.
 const AHEAD_UP_S: f64 = 0.6;
-const AHEAD_DOWN_S: f64 = 0.6;
-/// From the word that it is over to hands that crank again: the crew's half of the reaction, s (JOB section 2: 0.7 to 1.5 s).
-const CLOSING_S: f64 = 1.5;
+const AHEAD_DOWN_S: f64 = 0.45;
+/// From the begin of the off-delay (1.5 s) to hands that crank again (JOB section 2: 0.7 to 1.5 s after the word), s.
+const CLOSING_S: f64 = 2.7;
 /// Slower than this the filter has no lag worth looking ahead, mm/s.
 const AHEAD_FROM_MM_S: f64 = 2.0;
 /// For so long a section change may stand off the line below the stop, s (JOB section 4).

@@ -110,13 +110,13 @@ fn odd_head(line: &mut LevelLine, layout: Layout, at: &[[f64; 2]], heads: &impl 
     let n = at.len();
     let mut best: Option<(usize, f64)> = None;
     for j in 0..n {
-        let cost = spread_without(j, n, heads);
+        let cost = spread_without(j, n, heads) + handicap(line, layout, j, n);
         if best.is_none_or(|(_, c)| cost < c) {
             best = Some((j, cost));
         }
     }
     let Some((odd, cost)) = best else { return };
-    let keep = line.odd.filter(|&was| was != odd && spread_without(was, n, heads) < cost + CHANGES_MM);
+    let keep = line.odd.filter(|&was| was != odd && spread_without(was, n, heads) + handicap(line, layout, was, n) < cost + CHANGES_MM);
     let odd = keep.unwrap_or(odd);
     line.odd = Some(odd);
     // With all heads alike nobody is named: the line stays as it is.
@@ -137,6 +137,13 @@ fn odd_head(line: &mut LevelLine, layout: Layout, at: &[[f64; 2]], heads: &impl 
         }
         Layout::Ring => line.through.extend(three_others(odd, at)),
     }
+}
+
+/// In line the chord of the ends is the line, unless an end is odd beyond the doubt about the rake of the whole: tilts know that
+/// rake far less well than cells know an inner head.
+fn handicap(line: &LevelLine, layout: Layout, j: usize, n: usize) -> f64 {
+    let end = layout == Layout::Line && (j == 0 || j == n - 1);
+    if end { 3.0 * line.rake_mm.map_or(0.0, |r| r.sigma) } else { 0.0 }
 }
 
 /// How far the heads other than `j` differ in height, mm.

@@ -119,7 +119,9 @@ impl Levels {
         for k in 0..sums.self_held.len() {
             // What the plan's weights and the cells leave open: 3 % of a mean share, and the cells' zeros.
             let open = 0.03 * sums.total_n() / self.towers as f64;
-            self.kalman.forget(self.held + k, 0.0, open * open + 100.0);
+            // And whether heads or cranks were levelled: the boxes tell, and then the cells tell every change.
+            let levelled: f64 = sums.self_held[k].iter().zip(&sums.levelled_n).map(|(u, n)| u * n).sum();
+            self.kalman.forget(self.held + k, 0.0, open * open + 100.0 + levelled * levelled);
         }
     }
 

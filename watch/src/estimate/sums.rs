@@ -29,6 +29,8 @@ pub struct Sums {
     pub rolls: Vec<(f64, Vec<f64>)>,
     /// Combinations of shares that no weight, only offsets (and stiffness) can change: rows over towers, orthonormal.
     pub self_held: Vec<Vec<f64>>,
+    /// Shares with the heads level less shares with the cranks level, N: which of the two a crew has levelled, a zero cannot tell.
+    pub levelled_n: Vec<f64>,
     /// Weight of all tails for a metre of height, N/m.
     pub tail_n_per_m: f64,
 }
@@ -47,8 +49,10 @@ impl Sums {
         let linear = model.standing(&standing);
         let high = setup.plan.working_height.0;
         let tail_n_per_m = model.total(Length(high + 1.0)).0 - model.total(Length(high)).0;
+        let rigid = model.standing(&model.on(Bearing::Rigid, setup.plan.working_height));
+        let levelled_n = rigid.level_shares_n.iter().zip(&linear.level_shares_n).map(|(r, l)| r - l).collect();
         let self_held = self_held(&at);
-        let mut sums = Sums { model, standing, linear, at, layout, slopes: Vec::new(), rolls: Vec::new(), self_held, tail_n_per_m };
+        let mut sums = Sums { model, standing, linear, at, layout, slopes: Vec::new(), rolls: Vec::new(), self_held, levelled_n, tail_n_per_m };
         sums.lay_rows(setup);
         Ok(sums)
     }

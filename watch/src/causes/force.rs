@@ -111,7 +111,9 @@ impl ForceCauses {
         if !self.stands {
             return told;
         }
-        let changes: Vec<Option<f64>> = scope.est.shares().iter().map(|s| s.excess_n[over::FAST]).collect();
+        // What grows slowly is placed by whole seconds, free of ripple; a blow cannot wait for them.
+        let hard = scope.est.total_excess_n()[over::FAST].is_some_and(|f| f.abs() > pair.stop.unwrap_or(3.0 * pair.warn));
+        let changes: Vec<Option<f64>> = scope.est.shares().iter().map(|s| s.excess_n[if hard { over::FAST } else { over::ONE }]).collect();
         // The tower whose share changed most is the one it is near to.
         told.tower =
             changes.iter().enumerate().filter_map(|(j, c)| c.map(|c| (j, c.abs()))).max_by(|a, b| a.1.total_cmp(&b.1)).map(|(j, _)| j);

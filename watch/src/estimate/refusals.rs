@@ -98,7 +98,9 @@ impl Estimator {
             let twin = (0..setup.channels.len()).find(|&d| d != c && self.is_twin(setup, health, c, d, now_s));
             let Some(other) = twin.and_then(|d| self.change(d)) else { continue };
             // The other stood still: this one moved by itself.
-            if own.abs() > JUMP && other.abs() < 0.3 * JUMP && self.changed_at_once(c) {
+            // A step within what the box swings is no step.
+            let swing = self.levels.tilts[c].as_ref().map_or(0.0, |t| t.swing().sqrt());
+            if own.abs() > JUMP.max(1.5 * swing) && other.abs() < 0.3 * JUMP && self.changed_at_once(c) {
                 self.jump(c);
                 self.levels.doubt();
             }

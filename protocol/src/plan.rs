@@ -280,7 +280,7 @@ pub struct Limits<Q> {
     pub clear: f64,
 }
 
-/// One row of a tolerance: not stated (JOB.md section 4's row holds), switched off, or limits.
+/// One row of a tolerance: not stated (docs/trade.md section 4's row holds), switched off, or limits.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub enum Row<Q> {
     /// Not stated: the default row holds.

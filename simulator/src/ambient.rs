@@ -47,7 +47,7 @@ impl Sway {
     }
 }
 
-/// Apparent tilt (rad, peak) of a sway of this amplitude and frequency. 5 mm at 1 Hz read as 1.15°. Source: JOB section 2.
+/// Apparent tilt (rad, peak) of a sway of this amplitude and frequency. 5 mm at 1 Hz read as 1.15°. Source: docs/trade.md section 2.
 pub fn apparent_tilt(amplitude_m: f64, hertz: f64) -> f64 {
     amplitude_m * (TAU * hertz).powi(2) / STANDARD_GRAVITY
 }

@@ -39,7 +39,7 @@ pub struct Noise {
     pub latency: [f64; 2],
 }
 
-/// N1 of the evaluation scenarios (JOB section 8): tilt 0.05° white, ±0.4° at the crank, 0.3° sway at 0.9 Hz, bias 0.05°;
+/// N1 of the evaluation scenarios (docs/trade.md section 8): tilt 0.05° white, ±0.4° at the crank, 0.3° sway at 0.9 Hz, bias 0.05°;
 /// load 0.5 kg white, ±3 % at the crank, ±2 lb zero, ±1 % span; 1 % loss, 20 to 80 ms. Heights are ours: 1.5 mm, ±3 mm.
 pub const N1: Noise = Noise {
     tilt_white: 0.05 * DEG,

@@ -157,7 +157,7 @@ pub struct Real {
     pub head: Newtons,
     /// Damping of the bounce, share of critical.
     pub damping: f64,
-    /// Slope from which a flat cradle bears on its edge, fully at three times that. Source: JOB's 0.2 to 0.5°.
+    /// Slope from which a flat cradle bears on its edge, fully at three times that. Source: docs/trade.md's 0.2 to 0.5°.
     pub cradle_play_deg: f64,
     /// Rope left slack when landed.
     pub slack: Metres,

@@ -161,7 +161,7 @@ mod tests {
         }
     }
 
-    /// Slack catch: F/F_static = 1 + sqrt(1 + 2 s k/(m g)). Source: JOB 3.6, energy of a fall on to a spring (undamped).
+    /// Slack catch: F/F_static = 1 + sqrt(1 + 2 s k/(m g)). Source: docs/trade.md 3.6, energy of a fall on to a spring (undamped).
     #[test]
     fn a_fall_on_to_the_rope_peaks_as_energy_says() {
         for slack in [0.010, 0.025, 0.075] {
@@ -176,7 +176,7 @@ mod tests {
         }
     }
 
-    /// 25 mm of free fall takes 71 ms. Source: JOB section 2, failure 16 (sqrt(2 s / g)).
+    /// 25 mm of free fall takes 71 ms. Source: docs/trade.md section 2, failure 16 (sqrt(2 s / g)).
     #[test]
     fn slack_is_fallen_through_freely() {
         let mut tower = Tower::standing(make(), 3.0, 950.0, true, 0.025);
@@ -190,7 +190,7 @@ mod tests {
         assert!((t - 0.0714).abs() < 0.003, "{t}");
     }
 
-    /// A cranking start at v rings with v sqrt(k m). Source: JOB 3.6, dynamic allowance.
+    /// A cranking start at v rings with v sqrt(k m). Source: docs/trade.md 3.6, dynamic allowance.
     #[test]
     fn a_start_rings_with_speed_times_root_of_stiffness_times_mass() {
         let made = Make { damping: 0.0, ..make() };

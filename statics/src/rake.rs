@@ -53,7 +53,7 @@ impl Model {
         let r = [linear.level_shares_n[0], linear.level_shares_n[1]];
         let per_rad = linear.share_per_offset[1][1] * span_m;
         let cradle = [0, 1].map(|i| self.plan.towers[i].cradle.0);
-        // Both bear on their downhill edges: moments about them (JOB.md 3.3 for equal widths: W w / 2L).
+        // Both bear on their downhill edges: moments about them (docs/trade.md 3.3 for equal widths: W w / 2L).
         let edge_n = [0, 1].map(|j| {
             let low = 1 - j;
             let arm = r[j] / w.max(f64::MIN_POSITIVE) * span_m;

@@ -78,7 +78,7 @@ fn a_tower_that_is_full_once_its_cradle_rocks_leaves_nothing() {
 
 #[test]
 fn three_in_line_are_counted() {
-    // Example 3b: to 500 / 1.1 lb at +23.4 mm on the ropes; JOB.md 4: 40 and 80 % of it, at most 10 and 20 mm.
+    // Example 3b: to 500 / 1.1 lb at +23.4 mm on the ropes; docs/trade.md 4: 40 and 80 % of it, at most 10 and 20 mm.
     let l = of(&tanners(24.0, 20.0));
     assert_eq!(l.shape, Shape::Line);
     mm("derived", l.derived_m.unwrap(), 23.4, 0.06);

@@ -8,7 +8,7 @@ use crate::quantity::{self, Share};
 use crate::units::{Angle, Force, Length};
 use crate::words::Step;
 
-/// Rake that is never exceeded (JOB.md section 4: common practice, no source).
+/// Rake that is never exceeded (docs/trade.md section 4: common practice, no source).
 pub const NEVER_EXCEED_RAKE_DEG: f64 = 2.0;
 
 const ROWS: [&str; 7] = ["rake", "line", "twist", "lean", "roll", "share", "total"];
@@ -78,7 +78,7 @@ impl Limit for Angle {
     }
 }
 
-/// `"from-statics"`, tables, or JOB.md section 4's rows where nothing is stated.
+/// `"from-statics"`, tables, or docs/trade.md section 4's rows where nothing is stated.
 pub(super) fn read_tolerance(top: &Tab<'_, '_>, reach: Option<Length>) -> Option<Tolerance> {
     let expected = "\"from-statics\" or a table [tolerance]";
     let Some(value) = top.get("tolerance") else {

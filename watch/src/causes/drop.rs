@@ -7,7 +7,7 @@ use crate::estimate::loads::over as load_over;
 use crate::estimate::tilt::over;
 use raisewatch_protocol::words::{Channel, Kind, Severity};
 
-/// The least step of a head that counts, mm: pin clearance is 5 to 10 mm (JOB section 1.8).
+/// The least step of a head that counts, mm: pin clearance is 5 to 10 mm (docs/trade.md section 1.8).
 const STEP_MM: f64 = 7.0;
 /// A blow counts when a cell goes past its share by this part of it.
 const BLOW: f64 = 0.3;

@@ -230,7 +230,7 @@ impl ForceCauses {
         }
         let Some(rope) = scope.est.loads().cell(c).and_then(|r| r.mean(over::FIVE)) else { return };
         let since = scope.scene.since.s().max(scope.scene.towers[j].pinned_at.map_or(0.0, |at| at.s()));
-        // A tenth of the share or 20 lb, the larger: a rope that is set slack carries nothing (JOB section 4).
+        // A tenth of the share or 20 lb, the larger: a rope that is set slack carries nothing (docs/trade.md section 4).
         let limit = (0.1 * share).max(89.0);
         let due = scope.now_s() - since >= 15.0 - 1e-6;
         let stands = match rope.value {

@@ -4,7 +4,7 @@ use super::scope::{Scope, known};
 use crate::condition::{Condition, Stands, Unit};
 use raisewatch_protocol::words::{Channel, Kind, Severity};
 
-/// A channel that gives one value for so long while others move, s (JOB section 4: 2 s moving).
+/// A channel that gives one value for so long while others move, s (docs/trade.md section 4: 2 s moving).
 const FROZEN_S: f64 = 2.0;
 /// The same while still, s: radio sleep and coarse resolution take longer.
 const FROZEN_STILL_S: f64 = 60.0;

@@ -7,20 +7,20 @@ use crate::limits::Pair;
 use crate::scene::Motion;
 use raisewatch_protocol::words::{Kind, Severity, Step};
 
-/// Never past this, whatever the step: 2 degrees. Source: JOB section 4.
+/// Never past this, whatever the step: 2 degrees. Source: docs/trade.md section 4.
 const NEVER_EXCEED_RAD: f64 = 2.0 * std::f64::consts::PI / 180.0;
-/// Heads that part so fast go opposite ways: 0.4 degrees a second for 0.7 s, past 0.25 degrees (JOB section 4).
+/// Heads that part so fast go opposite ways: 0.4 degrees a second for 0.7 s, past 0.25 degrees (docs/trade.md section 4).
 const PARTING_RAD_S: f64 = 0.4 * std::f64::consts::PI / 180.0;
 const PARTED_RAD: f64 = 0.25 * std::f64::consts::PI / 180.0;
 const PARTING_S: f64 = 0.7;
 /// A warn looks so far ahead, s: raising, and lowering, where heads are faster and a rope may be running slack.
 const AHEAD_UP_S: f64 = 0.6;
 const AHEAD_DOWN_S: f64 = 0.45;
-/// From the begin of the off-delay (1.5 s) to hands that crank again (JOB section 2: 0.7 to 1.5 s after the word), s.
+/// From the begin of the off-delay (1.5 s) to hands that crank again (docs/trade.md section 2: 0.7 to 1.5 s after the word), s.
 const CLOSING_S: f64 = 2.7;
 /// Slower than this the filter has no lag worth looking ahead, mm/s.
 const AHEAD_FROM_MM_S: f64 = 2.0;
-/// For so long a section change may stand off the line below the stop, s (JOB section 4).
+/// For so long a section change may stand off the line below the stop, s (docs/trade.md section 4).
 const SECTION_S: f64 = 10.0;
 
 /// Memory of the level causes.
@@ -92,7 +92,11 @@ impl LevelCauses {
                 let stands = if gravity(against(rake.value, &pair)) > gravity(warned) { against(rake.value, &pair) } else { warned };
                 // Heads that close fast will be level before hands that wait have begun again: it is over as they come to the clear level.
                 let closes = self.closing(scope, high, low) * CLOSING_S;
-                let stands = if stands == Stands::Within && closes > 0.0 && rake.value - closes < pair.clear * pair.warn { Stands::Clear } else { stands };
+                let stands = if stands == Stands::Within && closes > 0.0 && rake.value - closes < pair.clear * pair.warn {
+                    Stands::Clear
+                } else {
+                    stands
+                };
                 (stands, limit_of(stands, &pair))
             }
             None => return,

@@ -16,7 +16,7 @@ use raisewatch_protocol::words::{Channel, Kind, Severity, Step};
 use raisewatch_protocol::{Mono, Span};
 use raisewatch_statics::{Bearing, Model, Standing};
 
-/// Worked example 1 of JOB section 3.7, as docs/forms.md writes it.
+/// Worked example 1 of docs/trade.md section 3.7, as docs/forms.md writes it.
 pub const HARBOUR: &str = r#"
 title = "Harbour Lane AGM"
 site = "harbour-lane"
@@ -155,7 +155,7 @@ impl Truth {
     }
 }
 
-/// How noisy it is (JOB section 8, N1, is 1).
+/// How noisy it is (docs/trade.md section 8, N1, is 1).
 #[derive(Clone, Copy, Debug)]
 pub struct Noise {
     /// White noise of tilt and load.

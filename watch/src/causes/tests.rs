@@ -1,4 +1,4 @@
-//! The signatures of JOB section 2, each in a series of its own.
+//! The signatures of docs/trade.md section 2, each in a series of its own.
 
 use super::series::*;
 use crate::condition::Known;
@@ -20,7 +20,7 @@ fn offsets(a: f64, b: f64) -> Truth {
     Truth { offset_mm: vec![a, b], ..Truth::level(2) }
 }
 
-/// JOB section 8, scenario 1: 3.75 mm/s from the 20th second; 50 mm at 33.3 s.
+/// docs/trade.md section 8, scenario 1: 3.75 mm/s from the 20th second; 50 mm at 33.3 s.
 #[test]
 fn a_slow_drift_is_told_in_time_and_not_before() {
     for seed in 1..=10 {
@@ -134,7 +134,7 @@ fn a_slack_rope_is_told_before_the_drop() {
     }
 }
 
-/// JOB section 2, row 9: the rope pulls, the head does not feel it.
+/// docs/trade.md section 2, row 9: the rope pulls, the head does not feel it.
 #[test]
 fn a_section_that_sticks_raising_is_told() {
     let mut s = Series::new(HARBOUR, &kit(&TWO, &["truss-along", "head-load", "rope-load"]), 3);
@@ -184,7 +184,7 @@ fn a_drop_is_told_by_its_blow_and_its_step() {
     }
 }
 
-/// JOB section 2, row 25: a bump swings and comes back.
+/// docs/trade.md section 2, row 25: a bump swings and comes back.
 #[test]
 fn a_bump_is_no_drop() {
     for seed in 1..=10 {
@@ -262,7 +262,7 @@ fn a_knocked_box_is_a_note_while_its_twin_guards() {
     }
 }
 
-/// JOB section 2, row 54: a cell that repeats one value while the other moves.
+/// docs/trade.md section 2, row 54: a cell that repeats one value while the other moves.
 #[test]
 fn a_frozen_cell_stops_a_moving_lift() {
     let mut s = two(4);

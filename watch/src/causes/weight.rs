@@ -10,11 +10,11 @@ use crate::scene::Motion;
 use raisewatch_protocol::units::Length;
 use raisewatch_protocol::words::{Kind, Severity, Step};
 
-/// Warn from this part of the rating: 100 / (1.10 × 1.05) = 87 % is the most static load that still fits (JOB section 4).
+/// Warn from this part of the rating: 100 / (1.10 × 1.05) = 87 % is the most static load that still fits (docs/trade.md section 4).
 const USED_WARN: f64 = 0.80;
-/// A peak of so much of the rating over 0.3 s stops at once: the bounce of cranking is ± 7 % (JOB section 4).
+/// A peak of so much of the rating over 0.3 s stops at once: the bounce of cranking is ± 7 % (docs/trade.md section 4).
 const PEAK: f64 = 1.25;
-/// Longest that a hand rests on a truss, s (JOB section 8, scenario 19: 1 to 8 s): a weight that stays longer was hung.
+/// Longest that a hand rests on a truss, s (docs/trade.md section 8, scenario 19: 1 to 8 s): a weight that stays longer was hung.
 const HUNG_S: f64 = 8.5;
 /// The total has changed when its second's mean moves by this part of the weight (docs/forms.md: stands within 2 %).
 const STEADY: f64 = 0.02;

@@ -13,7 +13,7 @@ const GATE: f64 = 5.0;
 const KNOWN_MM: f64 = 30.0;
 /// Accuracy of a zero by spirit level and of the seat of a box, rad: 0.03 degrees.
 const ZERO: f64 = 0.03 * std::f64::consts::PI / 180.0;
-/// How a bias wanders, rad per square root of second: 0.03 degrees in an hour (JOB row 46).
+/// How a bias wanders, rad per square root of second: 0.03 degrees in an hour (docs/trade.md row 46).
 const WANDER: f64 = 0.03 * std::f64::consts::PI / 180.0 / 60.0;
 /// Sway and the ripple of a crank are purer tones than the damped oscillations that stand for them in the filter: of the variance
 /// that the innovations show so much is left in the slow part. Measured on fault-free raises (tests.rs, honesty).

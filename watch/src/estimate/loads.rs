@@ -13,7 +13,7 @@ use raisewatch_protocol::words::Channel;
 
 /// Means that are kept of each cell; the numbers are indices into a trace's stretches.
 pub mod over {
-    /// The last 0.3 s: what grows within a second (JOB section 4: 0.3 s for a hang-up).
+    /// The last 0.3 s: what grows within a second (docs/trade.md section 4: 0.3 s for a hang-up).
     pub const FAST: usize = 0;
     /// The last second: limits (one turn of the crank averages its own ripple away).
     pub const ONE: usize = 1;
@@ -48,7 +48,15 @@ impl Cell {
     fn new(rate_hz: f64) -> Self {
         // Ten seconds at twice the stated rate; a faster node has the oldest dropped.
         let room = (20.0 * rate_hz).clamp(64.0, 4000.0) as usize;
-        Cell { trace: Trace::new(room, &STRETCHES), raw: [0.0; 3], seen: 0, newest_s: f64::NEG_INFINITY, peak: (0.0, 0.0), dip: (0.0, 0.0), jolt: (0.0, f64::NEG_INFINITY) }
+        Cell {
+            trace: Trace::new(room, &STRETCHES),
+            raw: [0.0; 3],
+            seen: 0,
+            newest_s: f64::NEG_INFINITY,
+            peak: (0.0, 0.0),
+            dip: (0.0, 0.0),
+            jolt: (0.0, f64::NEG_INFINITY),
+        }
     }
 
     fn push(&mut self, t_s: f64, share_n: f64) {
@@ -108,7 +116,7 @@ pub struct Acting {
 }
 
 /// The force and its place that equilibrium demands for these changes of all shares: no stiffness enters.
-/// `sigma_n` is the standard deviation of each change. Source: JOB section 3.2, s_a = (s/dW)·sqrt(Σ(x_j − x)²).
+/// `sigma_n` is the standard deviation of each change. Source: docs/trade.md section 3.2, s_a = (s/dW)·sqrt(Σ(x_j − x)²).
 pub fn acting(changes_n: &[f64], sigma_n: f64, at: &[[f64; 2]]) -> Option<Acting> {
     let force: f64 = changes_n.iter().sum();
     if changes_n.len() != at.len() || force.abs() < 1e-6 {
@@ -197,7 +205,7 @@ impl Loads {
 mod tests {
     use super::*;
 
-    /// Worked example 5 of JOB section 3.7: 28.8 kg more at 4.47 m from A, sigma 1.7 kg and 0.20 m with cells of 1.2 kg.
+    /// Worked example 5 of docs/trade.md section 3.7: 28.8 kg more at 4.47 m from A, sigma 1.7 kg and 0.20 m with cells of 1.2 kg.
     #[test]
     fn an_added_weight_is_placed_by_moments() {
         let g = 9.80665;

@@ -8,7 +8,7 @@ use crate::scene::{Motion, Pins, Scene};
 use crate::setup::Setup;
 use raisewatch_protocol::words::Step;
 
-/// Span error of a cell, one standard deviation: within ± 1 % evenly (JOB section 8, N1).
+/// Span error of a cell, one standard deviation: within ± 1 % evenly (docs/trade.md section 8, N1).
 const SPAN: f64 = 0.006;
 /// Zero that is left after zeroing, N: within ± 2 lb before it (N1), a fraction after.
 const ZERO_N: f64 = 3.0;

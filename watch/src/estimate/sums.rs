@@ -52,7 +52,8 @@ impl Sums {
         let rigid = model.standing(&model.on(Bearing::Rigid, setup.plan.working_height));
         let levelled_n = rigid.level_shares_n.iter().zip(&linear.level_shares_n).map(|(r, l)| r - l).collect();
         let self_held = self_held(&at);
-        let mut sums = Sums { model, standing, linear, at, layout, slopes: Vec::new(), rolls: Vec::new(), self_held, levelled_n, tail_n_per_m };
+        let mut sums =
+            Sums { model, standing, linear, at, layout, slopes: Vec::new(), rolls: Vec::new(), self_held, levelled_n, tail_n_per_m };
         sums.lay_rows(setup);
         Ok(sums)
     }

@@ -1,6 +1,6 @@
 //! One tilt box on the truss: how noisy it is, how much it swings, and whether it still says what the others say.
 //!
-//! A tilt is an accelerometer: 5 mm of sway at 1 Hz reads as more than a degree (JOB section 4). Sway and the ripple of cranking
+//! A tilt is an accelerometer: 5 mm of sway at 1 Hz reads as more than a degree (docs/trade.md section 4). Sway and the ripple of cranking
 //! lie between 0.3 and 1.5 Hz; in the filter each box has [`CYCLES`] damped oscillations of its own that take up what swings in
 //! that band, as strong as the box is seen to swing. What turns slower is the truss.
 
@@ -62,7 +62,7 @@ pub struct Tilt {
     pub jumped: bool,
 }
 
-/// White noise of a usual box, rad: 0.05 degrees (JOB section 8, N1).
+/// White noise of a usual box, rad: 0.05 degrees (docs/trade.md section 8, N1).
 const WHITE: f64 = 0.05 * std::f64::consts::PI / 180.0;
 
 impl Tilt {

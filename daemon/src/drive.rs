@@ -63,6 +63,7 @@ impl<J: Judge> Driver<J> {
         let taken = self.intake.take(&line);
         tell(Told::Taken(line));
         for refusal in taken.refused {
+            self.log(&refusal);
             tell(Told::Refused { t_ms: now, refusal });
         }
         for input in &taken.inputs {
@@ -75,8 +76,22 @@ impl<J: Judge> Driver<J> {
     /// Counts what was refused before it became a line.
     pub fn refuse(&mut self, t_ms: Mono, refusal: Refusal, tell: &mut dyn FnMut(Told)) {
         self.intake.count(&refusal);
+        self.log(&refusal);
         tell(Told::Refused { t_ms, refusal });
     }
+
+    /// Names a refusal in the log: the first of its kind, the tenth, the hundredth, so that a flood stays readable.
+    fn log(&self, refusal: &Refusal) {
+        let of_node = self.intake.counts().get(&refusal.node);
+        let times = of_node.and_then(|reasons| reasons.get(&refusal.reason)).copied().unwrap_or(1);
+        if is_power_of_ten(times) {
+            tracing::warn!(node = refusal.node, times, "refused: {}", refusal.text);
+        }
+    }
+}
+
+fn is_power_of_ten(n: u64) -> bool {
+    n > 0 && 10_u64.pow(n.ilog10()) == n
 }
 
 #[cfg(test)]
@@ -89,6 +104,12 @@ mod tests {
     fn driver(judge: Scripted) -> Driver<Scripted> {
         let kit = Kit { broker: None, own_broker: false, login_file: None, said: false, nodes: vec![] };
         Driver::new(judge, Intake::new(&kit))
+    }
+
+    #[test]
+    fn a_flood_of_refusals_is_named_at_powers_of_ten() {
+        let named: Vec<u64> = (0..=2000).filter(|n| is_power_of_ten(*n)).collect();
+        assert_eq!(named, [1, 10, 100, 1000]);
     }
 
     fn step(us: u64) -> TraceLine {

@@ -7,5 +7,6 @@ pub mod node;
 pub mod program;
 pub mod scenario;
 pub mod score;
+pub mod vary;
 pub mod watcher;
 pub mod yardstick;

@@ -5,6 +5,7 @@ use clap::Parser;
 use raisewatch_tests::drive::{self, Run};
 use raisewatch_tests::scenario::Scenario;
 use raisewatch_tests::score::{self, Score};
+use raisewatch_tests::vary::vary;
 use raisewatch_tests::watcher::{Nobody, Told, Watcher, Watching};
 use raisewatch_tests::yardstick::Yardstick;
 use std::io::Write;
@@ -26,6 +27,9 @@ struct Args {
     /// Only the watch, only the yardstick, or nobody: what happens when nothing is said
     #[arg(long, value_parser = ["watch", "yardstick", "nobody"])]
     under: Option<String>,
+    /// Every seed is another lift after the same pattern: span, weight, winch, pace, unrest and node rate vary
+    #[arg(long)]
+    vary: bool,
     /// Prints what was told in the first seed that did not pass (or the first, with --all)
     #[arg(long)]
     print: bool,
@@ -83,7 +87,7 @@ fn run(args: &Args) -> anyhow::Result<bool> {
             if args.under.as_deref().map_or(under == "nobody", |only| only != under) {
                 continue;
             }
-            let scores = scores(scenario, under, args.seed, seeds)?;
+            let scores = scores(args, scenario, under, seeds)?;
             let pass = row(&mut out, scenario, under, &scores)?;
             if under == "watch" || args.under.is_some() {
                 count += 1;
@@ -99,24 +103,32 @@ fn run(args: &Args) -> anyhow::Result<bool> {
 }
 
 /// Scores of all seeds, in order, on as many threads as there are processors.
-fn scores(scenario: &Scenario, under: &str, first: u64, seeds: u64) -> anyhow::Result<Vec<Score>> {
+fn scores(args: &Args, pattern: &Scenario, under: &str, seeds: u64) -> anyhow::Result<Vec<Score>> {
     let threads = std::thread::available_parallelism().map_or(1, usize::from) as u64;
     let one = |seed: u64| -> anyhow::Result<Score> {
-        let mut watcher = watcher(under, scenario)?;
-        let run = drive::drive(scenario, seed, watcher.as_mut(), false).with_context(|| format!("{} seed {seed}", scenario.id))?;
-        score::score(scenario, &run, || drive::drive(scenario, seed, &mut Nobody, false))
+        let place = || format!("{} seed {seed}", pattern.id);
+        let scenario = of_seed(args, pattern, seed).with_context(place)?;
+        let mut watcher = watcher(under, &scenario).with_context(place)?;
+        let run = drive::drive(&scenario, seed, watcher.as_mut(), false).with_context(place)?;
+        score::score(&scenario, &run, || drive::drive(&scenario, seed, &mut Nobody, false))
     };
+    let first = args.seed;
     let mut all = std::thread::scope(|scope| {
         let workers: Vec<_> = (0..threads)
             .map(|t| scope.spawn(move || (t..seeds).step_by(threads as usize).map(|n| one(first + n).map(|s| (n, s))).collect::<Vec<_>>()))
             .collect();
         workers
             .into_iter()
-            .flat_map(|w| w.join().unwrap_or_else(|_| vec![Err(anyhow::anyhow!("{}: a seed panicked", scenario.id))]))
+            .flat_map(|w| w.join().unwrap_or_else(|_| vec![Err(anyhow::anyhow!("{}: a seed panicked", pattern.id))]))
             .collect::<Result<Vec<_>, _>>()
     })?;
     all.sort_by_key(|(n, _)| *n);
     Ok(all.into_iter().map(|(_, score)| score).collect())
+}
+
+/// The scenario as this seed plays it.
+fn of_seed(args: &Args, pattern: &Scenario, seed: u64) -> anyhow::Result<Scenario> {
+    if args.vary { vary(pattern, seed) } else { Ok(pattern.clone()) }
 }
 
 fn row(out: &mut dyn Write, scenario: &Scenario, under: &str, scores: &[Score]) -> anyhow::Result<bool> {
@@ -160,6 +172,7 @@ fn row(out: &mut dyn Write, scenario: &Scenario, under: &str, scores: &[Score]) 
 fn print(out: &mut dyn Write, args: &Args, scenario: &Scenario, under: &str, scores: &[Score]) -> anyhow::Result<()> {
     let Some(index) = scores.iter().position(|s| args.all || !s.pass()) else { return Ok(()) };
     let seed = args.seed + index as u64;
+    let scenario = &of_seed(args, scenario, seed)?;
     let mut watcher = watcher(under, scenario)?;
     let run = drive::drive(scenario, seed, watcher.as_mut(), true)?;
     writeln!(out, "--- {} seed {seed}: {:?}", scenario.id, scores[index])?;

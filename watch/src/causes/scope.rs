@@ -87,6 +87,17 @@ pub fn gravity(stands: Stands) -> u8 {
     }
 }
 
+/// Fills `room` with these numbers; false where one of them is not known (`room` is then of no use).
+pub fn all_known(room: &mut Vec<f64>, numbers: impl Iterator<Item = Option<f64>>) -> bool {
+    room.clear();
+    let mut whole = true;
+    room.extend(numbers.map_while(|n| {
+        whole &= n.is_some();
+        n
+    }));
+    whole
+}
+
 /// For how long something has held without a break.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Held {

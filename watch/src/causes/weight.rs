@@ -1,7 +1,7 @@
 //! Weights: `overload`, `light`, `extra-weight`, `missing-weight`, `off-plan`.
 
 use super::force::{Forces, cranking_sigma};
-use super::scope::{Held, Scope, against, known, limit_of};
+use super::scope::{Held, Scope, against, all_known, known, limit_of};
 use crate::condition::{Condition, Known, Stands, Unit};
 use crate::estimate::loads::{Acting, acting, over};
 use crate::estimate::shares::on_piece;
@@ -27,6 +27,8 @@ pub struct WeightCauses {
     steady_n: Option<f64>,
     steady: Held,
     announced: Held,
+    /// Room for one number a tower, used again at every step.
+    room: Vec<f64>,
 }
 
 impl WeightCauses {
@@ -96,27 +98,29 @@ impl WeightCauses {
         }
         let Some(pair) = scope.rows().total_n else { return };
         let steady_s = self.steady_for(scope);
-        let beside: Vec<Option<f64>> = scope.est.shares().iter().map(|s| s.beside_n[over::FIVE]).collect();
+        let mut room = std::mem::take(&mut self.room);
         match scope.scene.step {
-            Step::Stand => self.came_or_went(scope, &pair, found),
+            Step::Stand => self.came_or_went(scope, &pair, &mut room, found),
             _ if forces.held || covered => {}
-            Step::TestLift => {
-                if wrong_unit(scope, steady_s >= HUNG_S, found) {
-                    return;
-                }
-                if let Some(all) = beside.iter().copied().collect::<Option<Vec<f64>>>() {
-                    self.hung(scope, &pair, &all, steady_s >= HUNG_S, scope.est.cell_sigma_n(), found);
-                }
-                self.shares_off(scope, steady_s >= HUNG_S, found);
-            }
+            Step::TestLift => self.at_test_lift(scope, &pair, steady_s >= HUNG_S, &mut room, found),
             // Under way the learnt base tells it, not a second's heave.
             _ => {
-                let base: Option<Vec<f64>> = scope.est.loads().base_n.iter().copied().collect();
-                if let Some(all) = base {
-                    self.hung(scope, &pair, &all, !forces.suspected, scope.est.cell_sigma_n().max(cranking_sigma(scope)), found);
+                if all_known(&mut room, scope.est.loads().base_n.iter().copied()) {
+                    self.hung(scope, &pair, &room, !forces.suspected, scope.est.cell_sigma_n().max(cranking_sigma(scope)), found);
                 }
             }
         }
+        self.room = room;
+    }
+
+    fn at_test_lift(&mut self, scope: &Scope, pair: &Pair, settled: bool, room: &mut Vec<f64>, found: &mut Vec<Condition>) {
+        if wrong_unit(scope, settled, found) {
+            return;
+        }
+        if all_known(room, scope.est.shares().iter().map(|s| s.beside_n[over::FIVE])) {
+            self.hung(scope, pair, room, settled, scope.est.cell_sigma_n(), found);
+        }
+        self.shares_off(scope, settled, found);
     }
 
     /// For how long the total has stood within two in a hundred, s.
@@ -173,12 +177,13 @@ impl WeightCauses {
     }
 
     /// Standing: a step in what hangs since it came to rest.
-    fn came_or_went(&mut self, scope: &Scope, pair: &Pair, found: &mut Vec<Condition>) {
+    fn came_or_went(&mut self, scope: &Scope, pair: &Pair, all: &mut Vec<f64>, found: &mut Vec<Condition>) {
         let rested = scope.now_s() - scope.scene.since.s();
-        let all: Option<Vec<f64>> = scope.est.shares().iter().map(|s| s.excess_n[over::FIVE]).collect();
-        let Some(all) = all.filter(|_| rested > SETTLED_S + 5.0) else { return };
+        if rested <= SETTLED_S + 5.0 || !all_known(all, scope.est.shares().iter().map(|s| s.excess_n[over::FIVE])) {
+            return;
+        }
         let total: f64 = all.iter().sum();
-        let Some(force) = acting(&all, 0.3 * scope.est.cell_sigma_n() + 3.0, &scope.est.sums().at) else { return };
+        let Some(force) = acting(all, 0.3 * scope.est.cell_sigma_n() + 3.0, &scope.est.sums().at) else { return };
         let expected =
             scope.scene.expect.is_some_and(|e| e.change_n.is_none_or(|n| n * total > 0.0 && total.abs() <= 1.3 * n.abs() + pair.warn));
         let kind = if total < 0.0 { Kind::MissingWeight } else { Kind::ExtraWeight };

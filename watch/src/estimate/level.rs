@@ -155,11 +155,11 @@ fn spread_without(j: usize, n: usize, heads: &impl Offsets) -> f64 {
 
 /// The three heads other than `odd` that span the largest triangle, in plan order.
 fn three_others(odd: usize, at: &[[f64; 2]]) -> [usize; 3] {
-    let others: Vec<usize> = (0..at.len()).filter(|&k| k != odd).collect();
     let mut best = ([0, 1, 2], -1.0);
-    for (p, &i) in others.iter().enumerate() {
-        for (q, &j) in others.iter().enumerate().skip(p + 1) {
-            for &k in &others[q + 1..] {
+    let others = |after: usize| (after..at.len()).filter(|&k| k != odd);
+    for i in others(0) {
+        for j in others(i + 1) {
+            for k in others(j + 1) {
                 let area = ((at[j][0] - at[i][0]) * (at[k][1] - at[i][1]) - (at[k][0] - at[i][0]) * (at[j][1] - at[i][1])).abs();
                 if area > best.1 {
                     best = ([i, j, k], area);

@@ -1,6 +1,8 @@
 //! A step of the watch that has nothing new to tell takes no memory: what it needs was taken at the start. The one thing that
 //! takes some is to solve the statics anew, where the heads have come so much higher that the tails weigh more.
 
+#![allow(clippy::unwrap_used)] // a test, its helpers too
+
 use raisewatch_protocol::input::Input;
 use raisewatch_protocol::intake::Intake;
 use raisewatch_protocol::mono::{Mono, Span};

@@ -133,7 +133,9 @@ impl Instruments {
                 self.impossible(now, at, Some(value));
                 continue;
             }
-            let zero = self.keep(scene, now, at, value);
+            // A gap that is told as silence says no more of a node's pace than the longest that is none.
+            let longest = self.silent_after(setup, scene, at);
+            let zero = self.keep(scene, now, at, value, longest);
             let zeroed = zero.is_some() || !needs_zero(reading.channel);
             let zero = zero.unwrap_or_default();
             // A rope cell's tension is told as what it lifts.
@@ -150,14 +152,14 @@ impl Instruments {
     }
 
     /// Keeps a possible value; the channel's zero, where it has one.
-    fn keep(&mut self, scene: &Scene, now: Mono, at: usize, value: f64) -> Option<Zero> {
+    fn keep(&mut self, scene: &Scene, now: Mono, at: usize, value: f64, longest: Span) -> Option<Zero> {
         let gauge = &mut self.gauges[at];
         while gauge.kept.front().is_some_and(|k| now.since(k.0) > KEPT) || gauge.kept.len() >= KEPT_MOST {
             gauge.kept.pop_front();
         }
         gauge.kept.push_back((now, value));
         if let (true, Some(before)) = (scene.guarded_as_moving(), gauge.valued) {
-            let step_s = now.since(before.max(scene.motion_since)).s();
+            let step_s = now.since(before.max(scene.motion_since)).min(longest).s();
             gauge.interval_s = Some(gauge.interval_s.map_or(step_s, |mean| mean + 0.15 * (step_s - mean)));
         }
         gauge.valued = Some(now);

@@ -256,8 +256,11 @@ fn silence_of_a_moving_node_stops_within_a_second_and_repeats_and_needs_seen_and
     assert!(rig.calls("spotter")[0].ends_with("Stop. No data from Bravo."), "{:?}", rig.calls("spotter"));
     assert!(rig.watch.view().towers[1].blind);
     rig.speaks[1] = true;
+    let back = rig.now + 50;
     rig.run(3000, |_| {});
     assert_eq!(rig.findings().last().unwrap(), "silent-B-1 stop latched crew");
+    let Some(Output::Finding(gone)) = rig.lines.iter().rfind(|o| matches!(o, Output::Finding(_))) else { panic!("no finding") };
+    assert_eq!(gone.t_ms, Mono((back + 500) * 1000), "the long gap is no slow pace: it is over half a second after the first reading");
     rig.say(Utterance::Release, None, None, "lead");
     assert!(rig.replies().last().unwrap().contains("has to be seen first"));
     rig.say(Utterance::Seen, None, None, "spotter");

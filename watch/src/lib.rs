@@ -18,6 +18,7 @@ pub mod phrases;
 pub mod proof;
 pub mod scene;
 pub mod setup;
+pub mod slow;
 pub mod steps;
 pub mod text;
 pub mod view;

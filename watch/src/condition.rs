@@ -41,8 +41,23 @@ pub struct Condition {
     pub limit: Option<f64>,
     /// How it stands.
     pub stands: Stands,
+    /// Which way it leans or rolls, where it does.
+    pub towards: Option<Towards>,
     /// Passed never-exceed, the rating, or blind while moving: never gated, shelved or put under another finding.
     pub never_gated: bool,
+}
+
+/// A way that people on the floor can look.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Towards {
+    /// Away from the audience.
+    Upstage,
+    /// Towards it.
+    Downstage,
+    /// Towards the head of this tower.
+    Tower(usize),
+    /// Along the truss, away from all towers.
+    Outwards,
 }
 
 /// A number that is known, and how well.
@@ -104,6 +119,7 @@ impl Condition {
             unit: Unit::None,
             limit: None,
             stands: Stands::Unknown,
+            towards: None,
             never_gated: false,
         }
     }

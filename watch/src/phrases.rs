@@ -4,6 +4,7 @@
 //! words, `{reason}` a reason of up to four words, `{amount}` a number with unit, `{place}` a place on the truss, `{what}` a
 //! channel or node.
 
+use crate::condition::Towards;
 use raisewatch_protocol::words::{Channel, Kind};
 use std::fmt::Write as _;
 
@@ -41,8 +42,8 @@ pub const DEFAULTS: &[(&str, &str)] = &[
     // Reasons: at most four words.
     ("reason-uneven", "{tower} out of level."),
     ("reason-twist", "{tower} twists it."),
-    ("reason-lean", "{tower} leaning."),
-    ("reason-roll", "Truss rolling."),
+    ("reason-lean", "{tower} leaning{way}."),
+    ("reason-roll", "Truss rolling{way}."),
     ("reason-joint", "Look at the joints."),
     ("reason-sinking", "{tower} sinking."),
     ("reason-portal", "Masts pulled together."),
@@ -86,8 +87,8 @@ pub const DEFAULTS: &[(&str, &str)] = &[
     ("uneven-unknown", "{tower} out of level."),
     ("twist-high", "{tower} {amount} above the plane of the others."),
     ("twist-low", "{tower} {amount} below the plane of the others."),
-    ("lean", "{tower} leaning {amount}."),
-    ("roll", "Truss rolled {amount}."),
+    ("lean", "{tower} leaning{way} {amount}."),
+    ("roll", "Truss rolled{way} {amount}."),
     ("joint", "A joint of the truss opens: ends diverge {amount}."),
     ("sinking", "{tower} leaning slowly: {amount}."),
     ("portal", "Masts pulled together by the truss: {amount}."),
@@ -131,6 +132,10 @@ pub const DEFAULTS: &[(&str, &str)] = &[
     ("guarded", "The tower is still guarded by another."),
     ("unguarded", "Nothing else guards it."),
     ("place", " at {amount}"),
+    ("way-upstage", " upstage"),
+    ("way-downstage", " downstage"),
+    ("way-tower", " towards {tower}"),
+    ("way-outwards", " outwards"),
     ("everywhere", "the lift"),
     ("somebody", "somebody"),
     ("mast-along", "Mast tilt along"),
@@ -217,7 +222,7 @@ pub enum PhraseFault {
 }
 
 /// The braces a phrase may hold.
-const BRACES: &[&str] = &["tower", "turns", "reason", "amount", "limit", "place", "what", "guard", "step", "before"];
+const BRACES: &[&str] = &["tower", "turns", "reason", "amount", "limit", "place", "what", "way", "guard", "step", "before"];
 
 impl Default for Phrases {
     fn default() -> Self {
@@ -287,8 +292,19 @@ impl Phrases {
         self.of(KEYS[quarter - 1])
     }
 
-    /// The reason for a call, up to four words, with its full stop.
-    pub fn reason(&self, kind: Kind, tower: Option<&str>) -> String {
+    /// Which way it leans or rolls, with a space before it; nothing where it does neither. `name`: of a tower, as spoken.
+    pub fn way<'a>(&self, towards: Option<Towards>, name: impl Fn(usize) -> &'a str) -> String {
+        match towards {
+            None => String::new(),
+            Some(Towards::Upstage) => self.of("way-upstage").to_owned(),
+            Some(Towards::Downstage) => self.of("way-downstage").to_owned(),
+            Some(Towards::Outwards) => self.of("way-outwards").to_owned(),
+            Some(Towards::Tower(tower)) => self.of("way-tower").replace("{tower}", name(tower)),
+        }
+    }
+
+    /// The reason for a call, up to four words, with its full stop; `way` as [`Phrases::way`] gives it.
+    pub fn reason(&self, kind: Kind, tower: Option<&str>, way: &str) -> String {
         let mut key = String::with_capacity(32);
         let _ = write!(key, "reason-{kind}");
         if tower.is_none() {
@@ -297,7 +313,7 @@ impl Phrases {
                 key.truncate(key.len() - 4);
             }
         }
-        self.render(&key, &[("tower", tower.unwrap_or(self.of("reason-all")))])
+        self.render(&key, &[("tower", tower.unwrap_or(self.of("reason-all"))), ("way", way)])
     }
 }
 
@@ -356,7 +372,7 @@ mod tests {
     fn every_kind_has_a_reason_of_at_most_four_words_and_a_finding_text() {
         let phrases = Phrases::default();
         for kind in Kind::ALL {
-            let reason = phrases.reason(*kind, Some("Bravo"));
+            let reason = phrases.reason(*kind, Some("Bravo"), " towards Alpha");
             assert!(reason.split_whitespace().count() <= 4, "{kind}: {reason}");
             let keys = [kind.word().to_owned(), format!("{kind}-high")];
             assert!(keys.iter().any(|k| Phrases::has(k)), "{kind} has no text");

@@ -75,7 +75,10 @@ fn text(track: &Track, room: &Room, position: Option<f64>) -> String {
     let guard = phrases.of(if guarded { "guarded" } else { "unguarded" });
     let key = key(track, amount_value, tower.is_some());
     let tower = tower.unwrap_or_else(|| phrases.of("everywhere"));
-    phrases.render(&key, &[("tower", tower), ("amount", &amount), ("limit", &limit), ("place", &place), ("what", &what), ("guard", guard)])
+    let way = phrases.way(condition.towards, |t| &setup.plan.towers[t].name);
+    let fill =
+        [("tower", tower), ("amount", &amount), ("limit", &limit), ("place", &place), ("what", &what), ("way", &way), ("guard", guard)];
+    phrases.render(&key, &fill)
 }
 
 /// The phrase of a finding: by kind, then by sign, then by what is not known.

@@ -81,7 +81,9 @@ pub fn call(moment: &Moment, phrases: &Phrases, order: &Order, to: &str, own: Op
             made.reason = Some(*kind);
             made.tower = tower.map(id);
             let key = if order.word() == Word::Stop { "stop" } else { "easy" };
-            let reason = phrases.reason(*kind, tower.map(|t| name(moment, t)));
+            let towards = order.track().and_then(|t| moment.tracks[t].now.towards);
+            let way = phrases.way(towards, |t| name(moment, t));
+            let reason = phrases.reason(*kind, tower.map(|t| name(moment, t)), &way);
             made.text = phrases.render(key, &[("reason", &reason)]);
         }
         Order::Hold { .. } => hold(moment, phrases, order, own, &mut made),

@@ -29,10 +29,10 @@ impl InstrumentCauses {
         self.frozen.get(channel).is_some_and(|f| *f) || self.jumped.get(channel).is_some_and(|j| *j)
     }
 
-    /// Adds channels that froze or were knocked.
-    pub fn judge(&mut self, scope: &Scope, found: &mut Vec<Condition>) {
+    /// Adds channels that froze or were knocked. `odd`: boxes that alone say that the truss has turned about its length.
+    pub fn judge(&mut self, scope: &Scope, odd: impl Fn(usize) -> bool, found: &mut Vec<Condition>) {
         for c in 0..scope.setup.channels.len() {
-            self.jumped[c] = scope.est.jumped(c);
+            self.jumped[c] = scope.est.jumped(c) || odd(c);
             self.frozen[c] = self.freezes(scope, c);
         }
         for tower in 0..scope.towers() {

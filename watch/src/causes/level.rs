@@ -1,6 +1,6 @@
 //! `uneven` and `twist`: heads that stand off the level line.
 
-use super::scope::{Held, Scope, against, gravity, known, limit_of};
+use super::scope::{Held, Scope, against, gravity, limit_of};
 use crate::condition::{Condition, Known, Stands, Unit};
 use crate::estimate::level::{Layout, factors};
 use crate::limits::Pair;
@@ -212,100 +212,4 @@ fn by_heights(scope: &Scope) -> f64 {
             change.abs()
         })
         .fold(0.0, f64::max)
-}
-
-/// A reference that has to be taken under load is taken over so long, s.
-const REFERENCE_S: f64 = 8.0;
-
-/// `lean` and `roll`: plumb of the masts and turn of the truss, as changes since the truss left the working height.
-#[derive(Clone, Debug, Default)]
-pub struct LeanCauses {
-    /// By channel: the value that counts as plumb, rad.
-    plumb: Vec<Option<f64>>,
-    /// By channel: since when its reference is being taken under load, s; it is taken over [`REFERENCE_S`].
-    taking: Vec<Option<f64>>,
-}
-
-impl LeanCauses {
-    /// For these channels.
-    pub fn new(channels: usize) -> Self {
-        LeanCauses { plumb: vec![None; channels], taking: vec![None; channels] }
-    }
-
-    /// Adds leaning masts and a turning truss.
-    pub fn judge(&mut self, scope: &Scope, found: &mut Vec<Condition>) {
-        use raisewatch_protocol::words::Channel::{MastAcross, MastAlong, TrussAcross};
-        for kind in [Kind::Lean, Kind::Roll] {
-            let pair = if kind == Kind::Lean { scope.rows().lean_deg } else { scope.rows().roll_deg };
-            for tower in 0..scope.towers() {
-                let mut worst: Option<Known> = None;
-                let mut fitted = false;
-                for (c, seat) in scope.setup.channels.iter().enumerate() {
-                    let ours =
-                        if kind == Kind::Lean { matches!(seat.channel, MastAlong | MastAcross) } else { seat.channel == TrussAcross };
-                    if seat.tower != tower || !ours {
-                        continue;
-                    }
-                    fitted = true;
-                    if let Some(now) = self.change(scope, c)
-                        && worst.is_none_or(|w| now.value.abs() > w.value.abs())
-                    {
-                        worst = Some(now);
-                    }
-                }
-                let Some(pair) = pair.filter(|_| fitted) else { continue };
-                found.push(told(kind, tower, worst, &pair));
-            }
-        }
-    }
-
-    /// Change of a tilt since it was plumb, deg.
-    fn change(&mut self, scope: &Scope, c: usize) -> Option<Known> {
-        let mean = scope.est.slow_mean(c).filter(|_| scope.health[c].live && scope.health[c].trusted)?;
-        let planned = scope.est.sums().rolls[c].1.iter().zip(&scope.est.estimate().towers);
-        let by_heads: f64 = planned.map(|(k, t)| k * t.offset_mm.map_or(0.0, |o| o.value * 1e-3)).sum();
-        let value = mean.value - by_heads;
-        let whole = mean.count >= 4 && scope.est.watched(c).heard_s() >= 4.0;
-        if scope.hangs() && self.plumb[c].is_none() && self.taking[c].is_none() && scope.health[c].zeroed {
-            // It hung already when the watch began: a zeroed mast's plumb is its zero.
-            self.plumb[c] = Some(0.0);
-        }
-        if !scope.hangs() {
-            // Levelling goes on: the last stand before the lift is the reference.
-            self.plumb[c] = whole.then_some(value);
-            self.taking[c] = None;
-        } else if self.plumb[c].is_none() || self.taking[c].is_some() {
-            // First heard under load: its first seconds are the reference, once they are whole.
-            let since = *self.taking[c].get_or_insert(scope.now_s());
-            let old = self.plumb[c].unwrap_or(value);
-            let first = self.plumb[c].is_none();
-            self.plumb[c] = whole.then_some(if first { value } else { old + 0.02 * (value - old) });
-            if whole && scope.now_s() - since > REFERENCE_S {
-                self.taking[c] = None;
-            }
-            return None;
-        }
-        // Before the lift a zeroed mast shows its plumb itself.
-        let from = if scope.hangs() {
-            self.plumb[c]?
-        } else if scope.health[c].zeroed {
-            0.0
-        } else {
-            return None;
-        };
-        let noise = mean.spread / (mean.count as f64 / 4.0).max(1.0).sqrt();
-        Some(Known { value: (value - from).to_degrees(), sigma: noise.to_degrees().hypot(0.02) })
-    }
-}
-
-fn told(kind: Kind, tower: usize, amount: Option<Known>, pair: &Pair) -> Condition {
-    let stands = amount.map_or(Stands::Unknown, |a| against(a.value.abs(), pair));
-    Condition {
-        tower: Some(tower),
-        amount: amount.and_then(|a| known(a.value, a.sigma)),
-        unit: Unit::Deg,
-        limit: Some(limit_of(stands, pair)),
-        stands,
-        ..Condition::of(kind)
-    }
 }

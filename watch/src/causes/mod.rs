@@ -7,6 +7,7 @@
 pub mod drop;
 pub mod force;
 pub mod instruments;
+pub mod lean;
 pub mod level;
 pub mod scope;
 #[cfg(test)]
@@ -24,7 +25,8 @@ use crate::setup::Setup;
 use drop::DropCauses;
 use force::ForceCauses;
 use instruments::InstrumentCauses;
-use level::{LeanCauses, LevelCauses};
+use lean::LeanCauses;
+use level::LevelCauses;
 use raisewatch_protocol::words::Step;
 use raisewatch_protocol::{Mono, Span};
 use scope::{Keys, Scope};
@@ -55,7 +57,7 @@ impl Causes {
             drops: DropCauses::default(),
             forces: ForceCauses::new(towers),
             levels: LevelCauses::default(),
-            leans: LeanCauses::new(channels),
+            leans: LeanCauses::new(channels, setup.plan.pieces.len()),
             weights: WeightCauses::default(),
             base: BaseRule::Follows(3.0),
             rebase: false,
@@ -77,7 +79,8 @@ impl Causes {
         found: &mut Vec<Condition>,
     ) {
         let scope = Scope { setup, scene, limits, health, est: estimator, now };
-        self.instruments.judge(&scope, found);
+        let leans = &self.leans;
+        self.instruments.judge(&scope, |c| leans.odd(c), found);
         let dropped = self.drops.judge(&scope, found);
         let forces = self.forces.judge(&scope, found);
         let resting = forces.held && scene.motion == Motion::Down;

@@ -2,6 +2,17 @@
 
 use super::window::{Mean, Stretch, Trace};
 
+/// Stretches of the trace of a channel.
+pub mod over {
+    /// The last 5 s.
+    pub const FIVE: usize = 0;
+    /// The last 2 s: more than one swing of the slowest sway but one (0.45 Hz).
+    pub const TWO: usize = 1;
+    /// 2 to 4 s ago.
+    pub const EARLIER: usize = 2;
+}
+const STRETCHES: [Stretch; 3] = [Stretch::last(5.0), Stretch::last(2.0), Stretch { near_s: 2.0, far_s: 4.0 }];
+
 /// One channel.
 #[derive(Clone, Debug)]
 pub struct Watched {
@@ -19,15 +30,7 @@ impl Watched {
     /// A channel that is stated to speak so often.
     pub fn new(rate_hz: f64) -> Self {
         let room = (10.0 * rate_hz).clamp(32.0, 2000.0) as usize;
-        Watched {
-            slow: Trace::new(room, &[Stretch::last(5.0)]),
-            last: f64::NAN,
-            seen: 0,
-            repeats: 0.5,
-            run: 0,
-            run_since_s: 0.0,
-            newest_s: 0.0,
-        }
+        Watched { slow: Trace::new(room, &STRETCHES), last: f64::NAN, seen: 0, repeats: 0.5, run: 0, run_since_s: 0.0, newest_s: 0.0 }
     }
 
     /// Takes a value.
@@ -63,6 +66,11 @@ impl Watched {
     /// Mean of the last 5 s; of the newest value where it speaks slower.
     pub fn mean(&self) -> Option<Mean> {
         self.slow.mean(0).or((self.seen > 0 && !self.last.is_nan()).then_some(Mean { value: self.last, spread: 0.0, count: 1 }))
+    }
+
+    /// Mean over one of [`over`]'s stretches; `None` where nothing was heard in it.
+    pub fn mean_over(&self, stretch: usize) -> Option<Mean> {
+        self.slow.mean(stretch)
     }
 
     /// Over how long its slow mean reaches back, s.

@@ -119,7 +119,7 @@ impl Track {
         self.now = *condition;
         if condition.amount.is_none() && !matches!(condition.stands, Stands::At(_)) {
             // Gone without a number: the line of its going tells the last that was known.
-            self.now = Condition { amount: last.amount, unit: last.unit, limit: last.limit, ..self.now };
+            self.now = Condition { amount: last.amount, unit: last.unit, limit: last.limit, towards: last.towards, ..self.now };
         }
     }
 

@@ -319,6 +319,12 @@ impl Estimator {
         &self.sums
     }
 
+    /// Takes what was measured of how offsets move shares, N/m (see [`Sums::set_share_per_offset`]); `None`: the
+    /// plan's again. False where it cannot be one.
+    pub fn set_share_per_offset(&mut self, measured: Option<&[Vec<f64>]>) -> bool {
+        self.sums.set_share_per_offset(measured)
+    }
+
     /// The cells.
     pub fn loads(&self) -> &Loads {
         &self.loads

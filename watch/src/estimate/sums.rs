@@ -33,6 +33,8 @@ pub struct Sums {
     pub levelled_n: Vec<f64>,
     /// Weight of all tails for a metre of height, N/m.
     pub tail_n_per_m: f64,
+    /// What a metre of each tower's offset does to every share, N/m, as measured on this lift; for these bearings alone.
+    measured: Option<Vec<Vec<f64>>>,
 }
 
 impl Sums {
@@ -52,8 +54,19 @@ impl Sums {
         let rigid = model.standing(&model.on(Bearing::Rigid, setup.plan.working_height));
         let levelled_n = rigid.level_shares_n.iter().zip(&linear.level_shares_n).map(|(r, l)| r - l).collect();
         let self_held = self_held(&at);
-        let mut sums =
-            Sums { model, standing, linear, at, layout, slopes: Vec::new(), rolls: Vec::new(), self_held, levelled_n, tail_n_per_m };
+        let mut sums = Sums {
+            model,
+            standing,
+            linear,
+            at,
+            layout,
+            slopes: Vec::new(),
+            rolls: Vec::new(),
+            self_held,
+            levelled_n,
+            tail_n_per_m,
+            measured: None,
+        };
         sums.lay_rows(setup);
         Ok(sums)
     }
@@ -67,6 +80,10 @@ impl Sums {
                 changed |= *b != now;
                 *b = now;
             }
+        }
+        if changed {
+            // Pins and ropes give differently: what was measured on the one says nothing of the other.
+            self.measured = None;
         }
         let far = (height_m - self.standing.line_height.0).abs() > HEIGHT_STEP_M;
         if far {
@@ -97,7 +114,29 @@ impl Sums {
 
     /// What a metre of tower `k`'s offset adds to the share of tower `j`, N/m.
     pub fn stiffness_n_per_m(&self, j: usize, k: usize) -> f64 {
-        self.linear.share_per_offset[j][k]
+        self.measured.as_ref().map_or(self.linear.share_per_offset[j][k], |m| m[j][k])
+    }
+
+    /// Takes what was measured of [`Sums::stiffness_n_per_m`], row by tower whose share changes; `None`: the plan's again. It holds
+    /// until a bearing changes. Refused (false) where it is not square, not finite, or rows or columns do not add up to nothing:
+    /// raising all heads alike changes no share, and no offset changes the total.
+    pub fn set_share_per_offset(&mut self, measured: Option<&[Vec<f64>]>) -> bool {
+        let n = self.at.len();
+        let Some(rows) = measured else {
+            self.measured = None;
+            return true;
+        };
+        let square = rows.len() == n && rows.iter().all(|r| r.len() == n && r.iter().all(|v| v.is_finite()));
+        let largest = rows.iter().flatten().fold(0.0_f64, |m, v| m.max(v.abs()));
+        let empty = |j: usize| {
+            let (row, column): (f64, f64) = (0..n).fold((0.0, 0.0), |(r, c), k| (r + rows[j][k], c + rows[k][j]));
+            row.abs() <= 1e-3 * largest && column.abs() <= 1e-3 * largest
+        };
+        if !square || !(0..n).all(empty) {
+            return false;
+        }
+        self.measured = Some(rows.to_vec());
+        true
     }
 
     /// The whole planned weight at this height, N.
@@ -161,6 +200,25 @@ fn self_held(at: &[[f64; 2]]) -> Vec<Vec<f64>> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_measured_stiffness_is_taken_where_it_can_be_one() {
+        use crate::causes::series::{Series, TANNERS, kit};
+        let mut sums = Sums::new(&Series::new(TANNERS, &kit(&["A", "B", "C"], &["head-load"]), 1).setup).unwrap();
+        let stiff =
+            |s: &Sums, by: f64| -> Vec<Vec<f64>> { (0..3).map(|j| (0..3).map(|k| by * s.stiffness_n_per_m(j, k)).collect()).collect() };
+        let (planned, softer) = (stiff(&sums, 1.0), stiff(&sums, 0.8));
+        assert!(sums.set_share_per_offset(Some(&softer)));
+        assert_eq!(stiff(&sums, 1.0), softer);
+        let mut bent = softer.clone();
+        bent[0][1] *= 1.1;
+        for wrong in [vec![], vec![vec![0.0; 3]; 2], bent, vec![vec![f64::NAN; 3]; 3]] {
+            assert!(!sums.set_share_per_offset(Some(&wrong)), "{wrong:?}");
+            assert_eq!(stiff(&sums, 1.0), softer);
+        }
+        assert!(sums.set_share_per_offset(None));
+        assert_eq!(stiff(&sums, 1.0), planned);
+    }
 
     #[test]
     fn self_held_patterns_carry_no_weight_and_no_moment() {

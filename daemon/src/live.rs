@@ -13,6 +13,8 @@ use crate::sources::login::Login;
 use crate::terminal::Terminal;
 use crate::web::crew::{Composer, Crew, Fixed};
 use crate::web::doors::Doors;
+use crate::web::pace::Pace;
+use crate::web::past::Past;
 use crate::web::roles::Role;
 use crate::web::server::serve;
 use crate::web::tls::{self, Seal};
@@ -191,18 +193,22 @@ impl Pages {
         stop: watch::Receiver<bool>,
         recording: Option<watch::Receiver<RecordingState>>,
     ) -> Self {
-        let (out, composed) = watch::channel(Arc::from(""));
+        let (out, composed) = watch::channel(None);
         let (calls, _) = broadcast::channel(ROOM);
         let (tell_paired, paired) = mpsc::channel(16);
         let (doors, crew) = (Arc::new(Doors::default()), Arc::new(Crew::default()));
         let towers: Vec<String> = setup.lift.plan.towers.iter().map(|tower| tower.id.clone()).collect();
-        let fixed = Fixed { rehearsal: setup.rehearsal, speed: setup.clock.speed() };
+        let words = setup.lift.phrases.of_pages();
+        let fixed = Fixed { plan: true, words: serde_json::json!(words), rehearsal: setup.rehearsal, speed: setup.clock.speed() };
         let terminal = Terminal::new(doors.clone(), towers.clone(), at, seal, setup.rehearsal && setup.look == Look::Plain);
-        let composer = Composer { fixed, crew: crew.clone(), recording, out, calls: calls.clone() };
+        let past = Arc::new(Past::default());
+        let composer = Composer { fixed, crew: crew.clone(), past: past.clone(), recording, out, calls: calls.clone() };
         let web = Web {
             inlet,
             frames: composed,
             calls,
+            past,
+            pace: Pace::default(),
             towers,
             doors,
             paired: tell_paired,

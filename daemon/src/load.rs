@@ -39,8 +39,8 @@ pub fn load(plan_file: &Path, kit_file: &Path) -> anyhow::Result<Loaded> {
 /// Reads a plan, and a kit where one is given; the phrases that the plan names must be there. Errors: as [`load`].
 pub fn plan_and_kit(plan_file: &Path, kit_file: Option<&Path>) -> anyhow::Result<Plan> {
     let Some(kit_file) = kit_file else {
-        let plan = Plan::read(&text(plan_file)?, &plan_file.display().to_string()).map_err(|mistakes| told([Some(mistakes), None]))?;
-        phrases(&plan, |name| beside(plan_file, name))?;
+        let mut plan = Plan::read(&text(plan_file)?, &plan_file.display().to_string()).map_err(|mistakes| told([Some(mistakes), None]))?;
+        phrases(&mut plan, |name| beside(plan_file, name))?;
         return Ok(plan);
     };
     Ok(load(plan_file, kit_file)?.plan)
@@ -66,26 +66,46 @@ pub fn loaded(
         Ok(plan) => Kit::read_for(&kit_text, &kit_name, plan),
         Err(_) => Kit::read(&kit_text, &kit_name),
     };
-    let (plan, kit) = match (plan, kit) {
+    let (mut plan, kit) = match (plan, kit) {
         (Ok(plan), Ok(kit)) => (plan, kit),
         (plan, kit) => return Err(told([plan.err(), kit.err()])),
     };
-    let (phrases, phrases_text) = phrases(&plan, beside)?;
+    let (phrases, phrases_text) = phrases(&mut plan, beside)?;
     Ok(Loaded { plan, plan_text, plan_file: plan_file.to_owned(), kit, kit_text, kit_file: kit_file.to_owned(), phrases, phrases_text })
 }
 
-fn phrases(plan: &Plan, beside: impl FnOnce(&str) -> anyhow::Result<(String, PathBuf)>) -> anyhow::Result<(Phrases, Option<String>)> {
+/// The phrases of a plan; towers that they name otherwise are called so from here on, on every page and paper.
+fn phrases(plan: &mut Plan, beside: impl FnOnce(&str) -> anyhow::Result<(String, PathBuf)>) -> anyhow::Result<(Phrases, Option<String>)> {
     let (mut phrases, text) = match &plan.phrases {
         None => (Phrases::default(), None),
         Some(name) => {
             let (text, file) = beside(name)?;
             let phrases = Phrases::read(&text, &file.display().to_string()).map_err(|fault| Misuse(fault.to_string()))?;
+            rename(plan, &phrases, &file)?;
             (phrases, Some(text))
         }
     };
     phrases.pounds = plan.units.pounds;
     phrases.inches = plan.units.feet;
     Ok((phrases, text))
+}
+
+fn rename(plan: &mut Plan, phrases: &Phrases, file: &Path) -> anyhow::Result<()> {
+    for (id, name) in &phrases.towers {
+        let ids = || plan.towers.iter().map(|tower| tower.id.as_str()).collect::<Vec<_>>().join(", ");
+        let Some(at) = plan.towers.iter().position(|tower| tower.id == *id) else {
+            return Err(Misuse(format!("{}: key `towers.{id}`: the plan's towers are {}", file.display(), ids())).into());
+        };
+        plan.towers[at].name.clone_from(name);
+    }
+    let names: Vec<String> = plan.towers.iter().map(|tower| tower.name.to_lowercase()).collect();
+    match (1..names.len()).find(|at| names[..*at].contains(&names[*at])) {
+        None => Ok(()),
+        Some(_) if phrases.towers.is_empty() => Ok(()), // the plan's own names, checked where it is read
+        Some(at) => {
+            Err(Misuse(format!("{}: two towers are called {:?}; a call must name one", file.display(), plan.towers[at].name)).into())
+        }
+    }
 }
 
 fn text(file: &Path) -> anyhow::Result<String> {
@@ -114,6 +134,19 @@ mod tests {
         let fault = loaded("titel = 1".into(), Path::new("p.toml"), "brokr = 2".into(), Path::new("k.toml"), none).unwrap_err();
         let text = fault.downcast_ref::<Misuse>().unwrap().to_string();
         assert!(text.contains("p.toml:1:1") && text.contains("k.toml:1:1"), "{text}");
+    }
+
+    #[test]
+    fn a_crew_renames_its_towers_and_a_name_that_fits_no_tower_is_told() {
+        let plan_text = std::fs::read_to_string(concat!(env!("CARGO_MANIFEST_DIR"), "/../docs/examples/rehearsal/plan.toml")).unwrap();
+        let mut plan = Plan::read(&plan_text, "plan.toml").unwrap();
+        plan.phrases = Some("p.toml".into());
+        let file = |text: &'static str| move |_: &str| Ok((text.to_owned(), PathBuf::from("p.toml")));
+        phrases(&mut plan, file("[towers]\nA = \"Aap\"")).unwrap();
+        assert_eq!(plan.towers[0].name, "Aap");
+        let told = |plan: &mut Plan, text| phrases(plan, file(text)).unwrap_err().to_string();
+        assert_eq!(told(&mut plan, "[towers]\nZ = \"Zoo\""), "p.toml: key `towers.Z`: the plan's towers are A, B");
+        assert_eq!(told(&mut plan, "[towers]\nB = \"aap\""), "p.toml: two towers are called \"aap\"; a call must name one");
     }
 
     #[test]

@@ -12,9 +12,9 @@ export const SCREENS = {
   laptop: { viewport: { width: 1440, height: 900 } },
 };
 
-export async function launch() {
+export async function launch(...more) {
   const path = ["/usr/bin/chromium", "/usr/bin/chromium-browser"].find(existsSync);
   if (!path) throw new Error("no Chromium at /usr/bin/chromium; tests/setup installs it");
   mkdirSync(SHOTS, { recursive: true });
-  return chromium.launch({ executablePath: path, args: ["--no-sandbox", "--autoplay-policy=no-user-gesture-required"] });
+  return chromium.launch({ executablePath: path, args: ["--no-sandbox", "--autoplay-policy=no-user-gesture-required", ...more] });
 }

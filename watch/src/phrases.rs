@@ -6,6 +6,7 @@
 
 use crate::condition::Towards;
 use raisewatch_protocol::words::{Channel, Kind};
+use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
 /// Key and words of everything that the watch says.
@@ -175,6 +176,15 @@ pub const DEFAULTS: &[(&str, &str)] = &[
     ("turn-unread", "Turn on {tower}: no level reading before it. Say it again with the readings still."),
     ("turn-blunt", "Turn on {tower}: no instrument of this kit can show it. Not proved."),
     ("height-needs", "Say the height in metres."),
+    // The language of these words, for voices: a tag of BCP 47.
+    ("language", "en"),
+    // What pages say of themselves.
+    ("page-not-live", "Not live"),
+    ("page-live-again", "Live again"),
+    ("page-rehearsal", "Rehearsal"),
+    ("page-sound-check", "Sound check."),
+    ("page-no-plan", "No plan. Recording only."),
+    ("page-nothing-known", "Nothing known yet"),
 ];
 
 /// The phrases of one lift.
@@ -182,6 +192,8 @@ pub const DEFAULTS: &[(&str, &str)] = &[
 pub struct Phrases {
     /// By the order of [`DEFAULTS`].
     words: Vec<String>,
+    /// Towers that the crew calls otherwise than the plan does: id and spoken name, sorted by id.
+    pub towers: Vec<(String, String)>,
     /// Show pounds in place of newtons as kilograms.
     pub pounds: bool,
     /// Show inches in place of millimetres.
@@ -226,12 +238,13 @@ const BRACES: &[&str] = &["tower", "turns", "reason", "amount", "limit", "place"
 
 impl Default for Phrases {
     fn default() -> Self {
-        Phrases { words: DEFAULTS.iter().map(|(_, text)| (*text).to_owned()).collect(), pounds: false, inches: false }
+        Phrases { words: DEFAULTS.iter().map(|(_, text)| (*text).to_owned()).collect(), towers: vec![], pounds: false, inches: false }
     }
 }
 
 impl Phrases {
-    /// Reads a phrase file: a flat table of keys and texts, which replaces the default of each key that it names.
+    /// Reads a phrase file: a table of keys and texts, which replaces the default of each key that it names, and under
+    /// `[towers]` spoken names by tower id.
     ///
     /// Errors: [`PhraseFault`], the first that is found.
     pub fn read(text: &str, file: &str) -> Result<Self, PhraseFault> {
@@ -239,10 +252,17 @@ impl Phrases {
             text.parse().map_err(|e: toml::de::Error| PhraseFault::NotToml { file: file.into(), why: e.to_string() })?;
         let mut phrases = Phrases::default();
         for (key, value) in &table {
+            if let ("towers", toml::Value::Table(names)) = (key.as_str(), value) {
+                phrases.towers = names.iter().map(|(id, name)| tower_name(id, name, file)).collect::<Result<_, _>>()?;
+                continue;
+            }
             let at = index_of(key).ok_or_else(|| PhraseFault::UnknownKey { file: file.into(), key: key.clone(), near: most_alike(key) })?;
             let bad = |why: String| PhraseFault::BadText { file: file.into(), key: key.clone(), why };
             let words = value.as_str().ok_or_else(|| bad(format!("expected a text, found {}", value.type_str())))?;
             check_braces(words).map_err(bad)?;
+            if key == "language" && !is_language(words) {
+                return Err(bad(format!("expected a tag of BCP 47 such as `nl` or `es-MX`, found `{words}`")));
+            }
             phrases.words[at] = words.to_owned();
         }
         Ok(phrases)
@@ -253,6 +273,15 @@ impl Phrases {
         let at = index_of(key);
         assert!(at.is_some(), "no phrase `{key}`");
         &self.words[at.unwrap_or(0)]
+    }
+
+    /// The words that pages say of themselves, and the language of all words: `{"language": "en", "not-live": …}`.
+    pub fn of_pages(&self) -> BTreeMap<&'static str, &str> {
+        let named = DEFAULTS.iter().zip(&self.words).filter_map(|((key, _), text)| {
+            let name = if *key == "language" { *key } else { key.strip_prefix("page-")? };
+            Some((name, text.as_str()))
+        });
+        named.collect()
     }
 
     /// Whether there is a phrase of this key.
@@ -328,6 +357,21 @@ fn capital(text: String) -> String {
 
 fn index_of(key: &str) -> Option<usize> {
     DEFAULTS.iter().position(|(k, _)| *k == key)
+}
+
+fn tower_name(id: &str, name: &toml::Value, file: &str) -> Result<(String, String), PhraseFault> {
+    let bad = |why: String| PhraseFault::BadText { file: file.into(), key: format!("towers.{id}"), why };
+    let name = name.as_str().ok_or_else(|| bad(format!("expected a name, found {}", name.type_str())))?.trim();
+    if name.is_empty() || name.contains(['{', '}']) {
+        return Err(bad(format!("expected a name that can be spoken, found `{name}`")));
+    }
+    Ok((id.to_owned(), name.to_owned()))
+}
+
+/// Whether this may be a language tag: letters first, then parts of letters and digits.
+fn is_language(tag: &str) -> bool {
+    let part = |part: &str| (1..=8).contains(&part.len()) && part.bytes().all(|byte| byte.is_ascii_alphanumeric());
+    tag.starts_with(|c: char| c.is_ascii_alphabetic()) && tag.len() <= 35 && tag.split('-').all(part)
 }
 
 fn check_braces(words: &str) -> Result<(), String> {
@@ -413,11 +457,25 @@ mod tests {
             ("hold = 3", "key `hold`: expected a text, found integer"),
             ("hold = \"{tow}\"", "`{tow}` is not known"),
             ("hold = \"{tower\"", "a brace without its partner"),
+            ("language = \"Dutch, mostly\"", "key `language`: expected a tag of BCP 47"),
+            ("[towers]\nA = 1", "key `towers.A`: expected a name, found integer"),
+            ("[towers]\nA = \" \"", "key `towers.A`: expected a name that can be spoken"),
+            ("towers = \"A\"", "key `towers` is not known"),
         ];
         for (text, want) in cases {
             let fault = Phrases::read(text, "de.toml").unwrap_err().to_string();
             assert!(fault.contains(want), "{text}: {fault}");
         }
+    }
+
+    #[test]
+    fn a_crew_names_its_language_its_towers_and_the_pages_own_words() {
+        let text = "language = \"nl\"\npage-not-live = \"Geen beeld\"\n[towers]\nB = \"Beer\"\nA = \"Aap\"";
+        let dutch = Phrases::read(text, "nl.toml").unwrap();
+        assert_eq!(dutch.towers, [("A".to_owned(), "Aap".to_owned()), ("B".to_owned(), "Beer".to_owned())]);
+        let words = dutch.of_pages();
+        assert_eq!((words["language"], words["not-live"], words["live-again"]), ("nl", "Geen beeld", "Live again"));
+        assert_eq!(words.len(), 7);
     }
 
     #[test]

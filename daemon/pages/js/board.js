@@ -1,7 +1,7 @@
 // The block with the call: the words as they were sent, fitted to the width, and the one live region of a page.
 
 import { rank } from "./picture.js";
-import { $, fit, make, put } from "./shell.js";
+import { $, fit, hide, make, put } from "./shell.js";
 import { linesOf, tail } from "./words.js";
 
 const STANDS_MS = 1_500;
@@ -36,7 +36,7 @@ export class Board {
 
   /** -> true when the words changed. */
   show(text, look, sub) {
-    if (this.#sub) { put(this.#sub, sub ?? ""); this.#sub.hidden = !sub; }
+    if (this.#sub) { put(this.#sub, sub ?? ""); hide(this.#sub, !sub); }
     const key = `${look}|${text}`;
     if (key === this.#key) return false;
     this.#key = key;

@@ -2,16 +2,16 @@
 
 import { Board, Standing } from "./board.js";
 import { checksOf, climb, nextSteps } from "./climb.js";
-import { Elevation, node, set, write } from "./elevation.js";
+import { Elevation, node, write } from "./elevation.js";
 import { button, findings, instrumentRows, instruments, keep, people, refusedWords, table } from "./lists.js";
 import { Live } from "./live.js";
-import { farthest, lookOf, pictureOf } from "./picture.js";
+import { farthest, heardOf, lookOf, pictureOf } from "./picture.js";
 import { Sheet } from "./sheet.js";
-import { $, here, make, put, say, stayAwake, StopButton, theme, whoami } from "./shell.js";
+import { $, here, hide, make, OWN, put, say, set, stayAwake, StopButton, theme, whoami } from "./shell.js";
 import { Sound } from "./sound.js";
 import { DESK, settle, Steady } from "./steady.js";
 import { Past, strip } from "./strip.js";
-import { span, STEP_ORDER, stepName } from "./words.js";
+import { placeOf, span, STEP_ORDER, stepName } from "./words.js";
 
 const B = document.body, place = () => "lead";
 const FRAME = ["loading", "calm", "none", "hold", "pin", "stop", "blind", "gone"];
@@ -34,15 +34,24 @@ const live = new Live({
   state(state) {
     if (state === "gone") lost();
     else if (state === "loading" && live?.reason) waiting();
-    else if (state === "live") { sound.found(); whoami().then(one => { me = one; }); }
+    else if (state === "live") { sound.found(); whoami().then(one => { me = one; }); remembered(); }
     sheet.live(state, live?.age ?? null);
   },
 });
 setInterval(() => sheet.live(live.state, live.age), 500);
 
+/** The last minutes as the monitor remembers them: a desk opened late, or cut off for a while, shows them at once. */
+async function remembered() {
+  try {
+    const answer = await fetch("/past", { credentials: "same-origin" });
+    if (answer.ok) past.seed(await answer.json());
+  } catch { /* the past then begins with this page; the present does not wait for it */ }
+}
+
 /** Why the lead's words cannot be said here; null where they can. */
 function barred() {
   if (live.state !== "live") return "not live";
+  if (view?.replay) return "a replay: nothing can be said";
   return me && me.role !== "lead" ? "the lead's: pair this page with the lead's code" : null;
 }
 
@@ -58,24 +67,29 @@ function draw() {
   shown = standing.take(call, view.plan === false ? "none" : lookOf(call), now);
   const { look } = shown, picture = settle(pictureOf(view, shown.call), steady, DESK, now);
   for (const name of FRAME) B.classList.toggle(name, name === look);
-  B.classList.add("live");
+  B.classList.toggle("live", true);
   B.dataset.shown = view.t_ms;
   B.classList.toggle("train", view.rehearsal === true);
-  $("#flag").hidden = view.rehearsal !== true;
-  const text = view.plan === false ? "No plan. Recording only." : shown.call?.text ?? view.not_claimed ?? "Nothing known yet";
+  B.classList.toggle("replay", Boolean(view.replay));
+  hide($("#flag"), view.rehearsal !== true && !view.replay);
+  put($("#flag"), view.replay ? placeOf(view) : "REHEARSAL, no real truss");
+  const words = sound.words = { ...OWN, ...view.words };
+  sound.quiet = Boolean(view.replay);
+  set($("#call"), "lang", words.language);
+  const text = view.plan === false ? words["no-plan"] : shown.call?.text ?? view.not_claimed ?? words["nothing-known"];
   if (board.show(text, look, null)) { saidAt = view.t_ms; times = 1; }
   if (late && call && look !== "calm" && look !== "none") sound.call(call);
   const standsStop = look === "stop" || look === "blind";
   stop.show(true, standsStop);
-  $("#ack").hidden = !["hold", "pin", "stop", "blind"].includes(look);
+  hide($("#ack"), !["hold", "pin", "stop", "blind"].includes(look));
+  sheet.giveWay($("#ack").hidden ? null : text);
   line(picture, now);
   if (now - slowAt >= SLOW_MS) { slowAt = now; slow(picture, look); }
 }
 
 /** What changes at most four times a second. */
 function slow(picture, look) {
-  // Whoever heard it answered the spotter's call; the lead's has a number of its own.
-  const spoken = view.calls?.spotter?.id ?? shown.call?.id, heard = (view.heard ?? []).filter(one => one.call === spoken).at(-1);
+  const heard = heardOf(view, shown.call);
   const asks = !$("#ack").hidden;
   $("#said").replaceChildren(...(asks && saidAt !== null ? [
     make("b", {}, `said ${span(view.t_ms - saidAt)} ago`), times > 1 ? `, ${times} times` : "", make("br"),
@@ -117,7 +131,7 @@ function recordingWords(r) {
 
 function line(picture, now) {
   const room = $("#line"), all = room.clientWidth, wide = innerWidth > 760, split = wide ? Math.round(all * .597) : 0, w = all - split - (wide ? 10 : 0);
-  $("#elevation").style.left = `${split}px`;
+  if ($("#elevation").style.left !== `${split}px`) $("#elevation").style.left = `${split}px`;
   if (!picture || w < 100) { elevation.clear(); pastNodes?.svg.setAttribute("class", "sr"); return; }
   const box = wide
     ? { w, h: TALL, reach: REACH, top: LEVEL_Y - .5 - 30 - REACH, deep: 30, foot: 92, pad: 20, room: 90, padsMost: 84, tell: "right", big: 44, plan: true }
@@ -131,10 +145,10 @@ let pastNodes = null;
 function drawPast(picture, laid, split) {
   pastNodes ??= pastMade();
   const { svg } = pastNodes, half = picture.stop === null ? 60 : picture.stop * laid.mm, warn = (picture.warn ?? 0) * laid.mm;
-  svg.setAttribute("class", "past");
+  set(svg, "class", "past");
   const all = $("#line").clientWidth;
   for (const [name, value] of [["width", all], ["height", TALL], ["viewBox", `0 0 ${all} ${TALL}`]]) set(svg, name, String(value));
-  const drawn = strip(past.seen(view.moving !== "still"), picture, view.t_ms, { w: split, x0: 24, right: split - 24, y0: laid.y0, mm: laid.mm, most: REACH + 20, half, shareTop: 322, shareBottom: 386, timeY: 288 });
+  const drawn = strip(past.seen(view.moving !== "still", view.speed), picture, view.t_ms, { w: split, x0: 24, right: split - 24, y0: laid.y0, mm: laid.mm, most: REACH + 20, half, shareTop: 322, shareBottom: 386, timeY: 288 });
   const y = v => Math.round(v * 10) / 10, across = v => `M0 ${y(v)}H${split}`;
   const d = {
     ribbon: picture.warn === null ? "" : `M0 ${y(laid.y0 - warn)}H${split}V${y(laid.y0 + warn)}H0z`,
@@ -170,9 +184,9 @@ function stepPart(picture) {
   put($("#stepname"), `Step: ${stepName(view.step).toLowerCase()}`);
   put($("#stepage"), span(view.t_ms - stepSince.t));
   if (climbed !== view.step) { climbed = view.step; climbDrawn(view.step); stepButtons(view.step); }
-  for (const one of $("#steps").children) one.setAttribute("aria-disabled", String(barred() !== null));
+  for (const one of $("#steps").children) set(one, "aria-disabled", String(barred() !== null));
   keep($("#checks"), checksOf(view, picture), one => `${one.text}`, one => make("li", {}, make("i"), make("span", {}, one.text), make("span", { class: "m" })), (row, one) => {
-    row.children[0].className = one.how;
+    set(row.children[0], "class", one.how);
     const wants = one.say ? `say ${JSON.stringify(one.say)}` : one.by;
     if (row.dataset.wants === wants) return;
     row.dataset.wants = wants;
@@ -237,13 +251,14 @@ function lost() {
   shown = { call: null, look: "gone" };
   for (const name of FRAME) B.classList.toggle(name, name === "gone");
   B.classList.remove("live");
-  board.show("Not live", "gone", null);
+  board.show(sound.words["not-live"], "gone", null);
+  sheet.giveWay("gone");
   elevation.clear();
   if (pastNodes) write(pastNodes.svg, pastNodes.words, []);
   for (const what of ["#table tbody", "#inst tbody", "#findings", "#checks", "#people", "#said", "#steps", "#zero", "#climb"]) $(what).replaceChildren();
   climbed = zeroes = null;
   for (const what of ["#stepname", "#stepage", "#findcount", "#refused", "#recording", "#clock"]) put($(what), "");
-  $("#ack").hidden = true;
+  hide($("#ack"), true);
   stop.show(false, false);
   $("#gonewords").replaceChildren(make("p", {}, live.reason ?? "This page has lost the monitor. What it showed is gone."), make("p", {}, "Look at the truss. Shout STOP. Move only when you have said so."), make("p", { class: "m" }, "Trying again. The other pages may still be live."));
   sound.lost();

@@ -3,6 +3,7 @@
 import { layout } from "./layout.js";
 import { sayOf } from "./picture.js";
 import { Reach } from "./shape.js";
+import { set } from "./shell.js";
 
 const NS = "http://www.w3.org/2000/svg";
 // From back to front.
@@ -20,11 +21,6 @@ export function node(tag, attributes = {}, parent = null) {
   for (const [name, value] of Object.entries(attributes)) made.setAttribute(name, value);
   parent?.append(made);
   return made;
-}
-
-/** Sets an attribute only where it differs, so that a tick touches few nodes. */
-export function set(element, name, value) {
-  if (element.getAttribute(name) !== value) element.setAttribute(name, value);
 }
 
 /** The slanting hatch of "nothing is known", once a page. */

@@ -139,7 +139,7 @@ function barb(p, g, words) {
   if (!c) return { barb: "", brack: "" };
   const x = g.X(c.x), y = g.Y(c.x) - g.deep, e = Math.max(6, c.sigma * g.px), right = x > g.w * .6;
   if (c.force !== null) {
-    const t = `${amount(c.force, p.units.force, true)} here`;
+    const t = `${amount(c.forceTold ?? c.force, p.units.force, true)} here`;
     words.push({ key: "caught", x: right ? x - e - 10 : x + e + 10, y: y - 24, t, size: 24, cls: right ? "num end" : "num" });
   }
   return {

@@ -3,11 +3,13 @@
 
 import { node } from "./elevation.js";
 import { BLIND } from "./picture.js";
-import { make, put } from "./shell.js";
+import { make, put, set } from "./shell.js";
 import { DASH, figure, span } from "./words.js";
 
-/** Keeps one child of `host` per key, in order; makes what is new, drops what is gone, lets `draw` fill each. */
-export function keep(host, items, keyOf, build, draw) {
+/** Keeps one child of `host` per key, in order; makes what is new, drops what is gone, lets `draw` fill each. Where there
+ *  is nothing to keep, `empty` says so. */
+export function keep(host, items, keyOf, build, draw, empty = null) {
+  if (!items.length && empty) { items = [empty]; keyOf = () => "empty"; build = () => make("li", { class: "m" }, empty); draw = () => {}; }
   const old = new Map([...host.children].map(child => [child.dataset.key, child]));
   items.forEach((item, i) => {
     const key = String(keyOf(item));
@@ -65,9 +67,8 @@ export function findings(host, list, now, does, allowed) {
     put(texts.querySelector("b"), one.text);
     const limit = one.limit !== null && one.limit !== undefined ? `, limit ${one.limit} ${one.unit ?? ""}` : "";
     put(texts.querySelector(".m"), `${one.severity}, ${one.state}, ${span(now - one.since_ms)}${limit}`);
-    for (const act of acts.children) { act.setAttribute("aria-disabled", String(allowed !== null)); act.title = allowed ?? ""; }
-  });
-  if (!list.length && !host.children.length) host.append(make("li", { class: "m" }, "None open."));
+    for (const act of acts.children) { set(act, "aria-disabled", String(allowed !== null)); set(act, "title", allowed ?? ""); }
+  }, "None open.");
 }
 
 export function button(text, cls, act) {
@@ -145,11 +146,10 @@ const ROLE = { spotter: "spotter", lead: "desk", view: "looks on" };
 export function people(host, list, names) {
   const roleOf = one => one.role === "tower" ? `${names.get(one.tower) ?? one.tower} winch` : ROLE[one.role] ?? one.role;
   keep(host, list, one => `${one.role} ${one.tower} ${one.name}`, () => make("li", {}, make("i"), make("span"), make("span", { class: "m" })), (row, one) => {
-    row.children[0].className = one.live === false ? "open" : one.sound ? "measured" : "open";
+    set(row.children[0], "class", one.live === false ? "open" : one.sound ? "measured" : "open");
     put(row.children[1], one.name ? `${one.name}, ${roleOf(one)}` : roleOf(one));
     put(row.children[2], one.live === false ? "gone" : one.sound ? "heard" : "not answered");
-  });
-  if (!list.length && !host.children.length) host.append(make("li", { class: "m" }, "No page open but this one."));
+  }, "No page open but this one.");
 }
 
 /** Nested counts of what was refused, as words: "n1: late 3". Pure. */

@@ -40,18 +40,21 @@ export class Pulse {
   live(now) { return this.freshAt !== null && now - this.freshAt < LIVE_MS; }
 }
 
-/** The stream from the monitor. on: {view(view), call(call), state("loading"|"live"|"gone")}. */
+const TRY_MS = 250, TRIES_APART_MS = 2_000;
+
+/** The stream from the monitor. on: {view(view), call(call), state("loading"|"live"|"gone")}. A socket of its own for
+ *  each tab: sockets do not count against the six connections that all tabs share, so STOP always has one. */
 export class Live {
   /** Why the monitor says it does not watch; null where it is only not heard. */
   reason = null;
-  #on; #source = null; #pulse = new Pulse(); #timer = null; #renewal = null; #tries = 0; #state = "loading";
+  #on; #socket = null; #pulse = new Pulse(); #timer = null; #renewal = null; #tries = 0; #state = "loading"; #alarm = null;
 
-  constructor(on, url = "/live") {
+  constructor(on, path = "/live") {
     this.#on = on;
-    this.url = url;
+    this.url = location.origin.replace(/^http/, "ws") + path;
     this.#connect();
     // A page that comes back from sleep looks at once, before a throttled timer would.
-    document.addEventListener("visibilitychange", () => this.#check());
+    document.addEventListener("visibilitychange", () => { this.#check(); this.#arm(); });
   }
 
   get state() { return this.#state; }
@@ -59,15 +62,39 @@ export class Live {
   get age() { return this.#pulse.age(performance.now()); }
 
   #connect() {
-    this.#source?.close();
+    const old = this.#socket;
+    if (old) { old.onmessage = old.onclose = null; old.close(); }
     this.#pulse.renew();
-    const source = this.#source = new EventSource(this.url);
-    source.addEventListener("view", heard => this.#view(heard.data));
-    source.addEventListener("call", heard => this.#call(heard.data));
-    source.onerror = () => { if (source.readyState === EventSource.CLOSED) this.#refused(); };
-    source.addEventListener("not-watching", heard => this.#stopped(heard.data));
+    const socket = this.#socket = new WebSocket(this.url);
+    let opened = false;
+    socket.onopen = () => { opened = true; };
+    socket.onmessage = heard => this.#heard(String(heard.data));
+    socket.onclose = () => {
+      if (!opened) this.#asked();
+      this.#renew(Math.min(TRIES_APART_MS, TRY_MS * 2 ** Math.min(this.#tries, 4)));
+    };
+    this.#renew(RENEW_MS);
+  }
+
+  #renew(after) {
     clearTimeout(this.#renewal);
-    this.#renewal = setTimeout(() => this.#again(), RENEW_MS);
+    this.#renewal = setTimeout(() => this.#again(), after);
+  }
+
+  /** Each message is a name, a line feed, and its JSON. */
+  #heard(text) {
+    const cut = text.indexOf("\n"), name = text.slice(0, cut), line = text.slice(cut + 1);
+    if (name === "view") this.#view(line);
+    else if (name === "call") this.#call(line);
+    else if (name === "not-watching") this.#stopped(line);
+  }
+
+  /** A socket was not opened: is the monitor there, and does it only not let this page in? */
+  async #asked() {
+    try {
+      const answer = await fetch("/me", { credentials: "same-origin", signal: AbortSignal.timeout(RENEW_MS) });
+      if (answer.ok && (await answer.json()).looks === false) this.#refused();
+    } catch { /* not there: it is tried again anyway */ }
   }
 
   /** The monitor itself says that it no longer watches: not live at once. */
@@ -97,8 +124,8 @@ export class Live {
     this.#tries = 0;
     clearTimeout(this.#timer);
     this.#timer = setTimeout(() => this.#check(), LIVE_MS);
-    clearTimeout(this.#renewal);
-    this.#renewal = setTimeout(() => this.#again(), RENEW_MS);
+    this.#arm();
+    this.#renew(RENEW_MS);
     const back = this.#state !== "live";
     if (back) { this.#state = "live"; this.reason = null; this.#on.state("live"); }
     this.#on.view(view);
@@ -107,6 +134,15 @@ export class Live {
   #call(text) {
     const call = parsed(text);
     if (call && typeof call.text === "string" && this.#state === "live") this.#on.call(call);
+  }
+
+  /** Behind another tab a browser slows this page's timers down, but not a worker's: there the worker watches as well. */
+  #arm() {
+    if (!document.hidden || this.#state !== "live") return;
+    try {
+      if (!this.#alarm) { this.#alarm = new Worker("/pages/js/alarm.js"); this.#alarm.onmessage = () => this.#check(); }
+      this.#alarm.postMessage(LIVE_MS);
+    } catch { /* no workers here: the page's own timer is all there is */ }
   }
 
   #check() {

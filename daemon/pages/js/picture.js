@@ -8,6 +8,8 @@ import { amount, figure, offsetWords, unitsOf } from "./words.js";
 export const BLIND = new Set(["silent", "never-heard", "frozen", "noisy", "out-of-range", "knocked", "zero-gone"]);
 /** Reasons that are about the load itself: they light the foot. */
 const OF_LOAD = new Set(["overload", "off-plan", "caught", "resting", "slack", "extra-weight", "missing-weight", "light", "not-landed"]);
+/** Kinds that say that a force acts somewhere on the truss. */
+const OF_PLACE = new Set(["caught", "resting", "slack", "extra-weight", "missing-weight", "off-plan"]), OVER = new Set(["returned", "cleared", "shelved"]);
 /** Reasons that are about a height: they fill the gap. */
 const OF_HEIGHT = new Set(["uneven", "twist", "stuck", "dropped", "slipping"]);
 
@@ -17,6 +19,12 @@ export function lookOf(call) {
   if (call.state === "over" || call.call === "level") return "calm";
   if (call.call === "stop") return BLIND.has(call.reason) ? "blind" : "stop";
   return call.call === "pin" ? "pin" : "hold";
+}
+
+/** Who heard this call, newest: an answer counts for all calls about the same finding, whoever they went to. */
+export function heardOf(view, call) {
+  const about = one => one.call === call.id || one.call === view.calls?.spotter?.id && view.calls.spotter.finding === call.finding || (call.finding && one.finding === call.finding);
+  return call ? (view.heard ?? []).filter(about).at(-1) ?? null : null;
 }
 
 const RANK = { calm: 0, none: 0, pin: 1, hold: 2, blind: 3, stop: 3 };
@@ -56,9 +64,10 @@ function headOf(tower, x) {
   };
 }
 
+/** What holds or carries the truss: drawn only while a finding says so, for before that it is a guess of the estimate. */
 function caughtOf(view, line) {
-  const c = view.caught;
-  if (!c || c.position_m == null) return null;
+  const c = view.caught, told = one => OF_PLACE.has(one.kind) && !OVER.has(one.state);
+  if (!c || c.position_m == null || !(view.findings ?? []).some(told)) return null;
   return { x: along(line, c.piece, c.position_m), sigma: c.sigma_m ?? 0, force: c.force_n ?? null };
 }
 

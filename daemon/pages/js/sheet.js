@@ -1,12 +1,12 @@
 // The sheet behind the header: what this program is not, sound check, name, theme. Open at first, closed for good by
 // an answer; it never covers the call or STOP.
 
-import { $, here, kept, make, put, say, theme, whoami } from "./shell.js";
+import { $, here, kept, make, put, say, set, theme, whoami } from "./shell.js";
 
 const WAVES = "M1 6h4l5-5v16l-5-5H1z M13 5q3 4 0 8M16 2q6 7 0 14", CROSSED = "M1 6h4l5-5v16l-5-5H1z M13 5l7 8M20 5l-7 8";
 
 export class Sheet {
-  #sheet; #button; #sound; #place; #heard = null; #sleep = null; #state = "loading"; #age = null;
+  #sheet; #button; #sound; #place; #heard = null; #sleep = null; #state = "loading"; #age = null; #stands = null; #aside = false;
 
   constructor(sheet, button, sound, place) {
     this.#sheet = sheet;
@@ -20,7 +20,7 @@ export class Sheet {
     for (const [name, value] of [["fill", "currentColor"], ["stroke", "currentColor"], ["stroke-width", "1.5"], ["fill-opacity", "0.9"]]) path.setAttribute(name, value);
     this.icon = path;
     button.append(icon, make("span", { class: "how" }), make("span", { "aria-hidden": "true" }, "·"), make("b", { class: "alive" }));
-    button.addEventListener("click", () => this.open(sheet.hidden));
+    button.addEventListener("click", () => { this.#aside = false; this.open(sheet.hidden); });
     sound.onChange = () => this.draw();
     this.open(true);
     this.draw();
@@ -47,7 +47,7 @@ export class Sheet {
 
   async #play() {
     await this.#sound.open();
-    this.#sound.say("over", "Sound check.");
+    this.#sound.say("over", this.#sound.words["sound-check"]);
     this.draw();
   }
 
@@ -60,6 +60,22 @@ export class Sheet {
     this.draw();
   }
 
+  /** A standing call is never covered: the sheet gives way to it, and comes back when it is over if it was not answered.
+   *  stands: what tells one call from another; null where none stands. */
+  giveWay(stands) {
+    if (stands === this.#stands) return;
+    this.#stands = stands;
+    if (stands !== null && !this.#sheet.hidden) {
+      const within = this.#sheet.contains(document.activeElement);
+      this.open(false);
+      this.#aside = true;
+      if (within) this.#button.focus();
+    } else if (stands === null && this.#aside) {
+      this.#aside = false;
+      this.open(true);
+    }
+  }
+
   open(wide) {
     this.#sheet.hidden = !wide;
     this.#button.setAttribute("aria-expanded", String(wide));
@@ -70,7 +86,7 @@ export class Sheet {
 
   draw() {
     const on = this.#sound.on, time = this.#heard?.toTimeString().slice(0, 5);
-    this.icon.setAttribute("d", on ? WAVES : CROSSED);
+    set(this.icon, "d", on ? WAVES : CROSSED);
     const how = $(".how", this.#button);
     how.classList.toggle("off", !on);
     put(how, !on ? "SOUND OFF" : this.#heard ? `heard ${time}` : "sound on");

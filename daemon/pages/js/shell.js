@@ -10,6 +10,17 @@ export function put(element, text) {
   if (element && element.textContent !== text) element.textContent = text;
 }
 
+/** Sets an attribute only where it differs, so that a tick touches few nodes. */
+export function set(element, name, value) {
+  if (element.getAttribute(name) !== value) element.setAttribute(name, value);
+}
+
+/** Takes an element away or shows it, only where that differs. */
+export const hide = (element, away) => { if (element && element.hidden !== away) element.hidden = away; };
+
+/** What pages say of themselves until the monitor has told the crew's own words (docs/forms.md: one phrase file). */
+export const OWN = { language: "en", "not-live": "Not live", "live-again": "Live again", rehearsal: "Rehearsal", "sound-check": "Sound check.", "no-plan": "No plan. Recording only.", "nothing-known": "Nothing known yet" };
+
 /** Makes an element: make("p", {class: "m"}, "text", child…). */
 export function make(tag, attributes = {}, ...children) {
   const made = document.createElement(tag);
@@ -139,6 +150,6 @@ export class StopButton {
     const shout = !this.#live || (this.#note !== null && this.#button.classList.contains("shout"));
     this.#button.classList.toggle("shout", shout);
     put(this.#word, shout ? "Shout STOP" : "STOP");
-    if (this.#small) { put(this.#small, this.#note ?? (this.#live ? this.#small_ : "")); this.#small.hidden = !this.#small.textContent; }
+    if (this.#small) { put(this.#small, this.#note ?? (this.#live ? this.#small_ : "")); hide(this.#small, !this.#small.textContent); }
   }
 }

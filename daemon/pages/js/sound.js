@@ -1,6 +1,7 @@
 // What a page says aloud: the word first, by the browser's own voice, then the tones; the hand feels it as well.
 
 import { lookOf } from "./picture.js";
+import { OWN } from "./shell.js";
 import { CODE, Turn } from "./tones.js";
 
 const VOICE_STARTS_MS = 700, VOICE_ENDS_MS = 4_000, RAMP_S = 0.01, GONE_EVERY_MS = 2_000;
@@ -10,6 +11,10 @@ export class Sound {
   #dumb = false; // an attempt to speak was not begun in time: no voice here, until one is loaded
   #context = null; #turn = new Turn(); #pending = null; #gone = null; #speaking = 0;
   onChange = () => {};
+  /** What the page says of itself, and the language of every word. */
+  words = OWN;
+  /** A replay is looked at, not heard. */
+  quiet = false;
 
   /** Whether this page can be heard: the browser lets sound out only after a touch. */
   get on() { return this.#context?.state === "running"; }
@@ -38,6 +43,7 @@ export class Sound {
 
   /** Says `text`, then the tones of `kind`. One voice: what waits is replaced by what is newer; a graver one cuts in. */
   say(kind, text) {
+    if (this.quiet) return;
     const now = performance.now(), wait = this.#turn.wait(kind, now);
     clearTimeout(this.#pending);
     if (wait > 0) { this.#pending = setTimeout(() => this.say(kind, text), wait); return; }
@@ -51,14 +57,14 @@ export class Sound {
   lost() {
     if (this.#gone !== null) return;
     clearTimeout(this.#pending);
-    this.say("gone", "Not live");
+    this.say("gone", this.words["not-live"]);
     this.#gone = setInterval(() => { this.#shake("gone"); this.#tones("gone"); }, GONE_EVERY_MS);
   }
   found() {
     if (this.#gone === null) return;
     clearInterval(this.#gone);
     this.#gone = null;
-    this.say("note", "Live again");
+    this.say("note", this.words["live-again"]);
   }
 
   #speak(text) {
@@ -66,7 +72,7 @@ export class Sound {
     return new Promise(done => {
       speechSynthesis.cancel();
       const words = new SpeechSynthesisUtterance(text);
-      words.lang = document.documentElement.lang;
+      words.lang = this.words.language;
       words.rate = 1.05;
       const dumb = setTimeout(() => { this.#dumb = true; this.onChange(); done(); }, VOICE_STARTS_MS);
       const long = setTimeout(done, VOICE_ENDS_MS);

@@ -4,12 +4,12 @@ import { Board, Standing } from "./board.js";
 import { Elevation } from "./elevation.js";
 import { slopeOf } from "./layout.js";
 import { Live } from "./live.js";
-import { farthest, lookOf, pictureOf } from "./picture.js";
+import { farthest, heardOf, lookOf, pictureOf } from "./picture.js";
 import { Sheet } from "./sheet.js";
-import { $, here, make, put, say, stayAwake, StopButton, theme } from "./shell.js";
+import { $, here, hide, make, OWN, put, say, set, stayAwake, StopButton, theme } from "./shell.js";
 import { Sound } from "./sound.js";
 import { DECK, settle, Steady } from "./steady.js";
-import { list, offsetWords, amount, span, stepName } from "./words.js";
+import { list, offsetWords, amount, placeOf, span } from "./words.js";
 
 const B = document.body, place = () => "spotter";
 const wide = () => innerWidth > innerHeight && innerHeight <= 700;
@@ -53,26 +53,31 @@ function draw() {
   B.dataset.shown = view.t_ms;
   frame(look);
   head();
-  const text = view.plan === false ? "No plan. Recording only." : shown.call?.text ?? view.not_claimed ?? "Nothing known yet";
+  const words = sound.words = { ...OWN, ...view.words };
+  sound.quiet = Boolean(view.replay);
+  set($("#call"), "lang", words.language);
+  const text = view.plan === false ? words["no-plan"] : shown.call?.text ?? view.not_claimed ?? words["nothing-known"];
   board.show(text, look, subOf(picture, look));
   if (late && look !== "calm" && look !== "none" && call) sound.call(call); // a page opened late says at once what stands
   answer(look);
   stop.show(true, look === "stop" || look === "blind");
-  $("#gone").hidden = true;
-  $("#elevation").hidden = false;
+  sheet.giveWay(look === "calm" || look === "none" ? null : text);
+  hide($("#gone"), true);
+  hide($("#elevation"), false);
   drawing(picture, look, now);
-  if (view.rehearsal && now - rehearsed > 60_000 && sound.on && look === "calm") { rehearsed = now; sound.say("note", "Rehearsal"); }
+  if (view.rehearsal && now - rehearsed > 60_000 && sound.on && look === "calm") { rehearsed = now; sound.say("note", words.rehearsal); }
 }
 
 function frame(look) {
   const want = new Set([look, look === "stop" ? "lit" : "", look === "calm" || look === "none" ? "solo" : ""]);
   for (const name of FRAME) B.classList.toggle(name, want.has(name));
   B.classList.toggle("train", view?.rehearsal === true);
+  B.classList.toggle("replay", Boolean(view?.replay));
 }
 
 function head() {
-  $("#flag").hidden = view.rehearsal !== true;
-  put($("#step"), view.step ? stepName(view.step) : "");
+  hide($("#flag"), view.rehearsal !== true);
+  put($("#step"), placeOf(view));
   put($("#title"), view.rehearsal && !wide() ? "" : view.title ?? "");
 }
 
@@ -102,9 +107,9 @@ function pinsOf(picture) {
 /** Heard: quiets nothing that stands; tells who heard, and slows the repeats of a hold. */
 function answer(look) {
   const button = $("#ack"), call = shown.call, asks = ["hold", "pin", "stop", "blind"].includes(look);
-  button.hidden = !asks;
+  hide(button, !asks);
   if (!asks) { heardCall = null; return; }
-  const heard = (view.heard ?? []).filter(one => one.call === call.id).at(-1);
+  const heard = heardOf(view, call);
   const mine = heardCall === call.text;
   button.classList.toggle("done", Boolean(heard) || mine);
   const goes = look === "stop" || look === "blind" ? "it stands until the lead releases it" : call.reason === "uneven" ? "it goes on until level" : "it goes on while it stands";
@@ -156,11 +161,12 @@ function lost() {
   standing.drop();
   shown = { call: null, look: "gone" };
   frame("gone");
-  board.show("Not live", "gone", null);
-  $("#ack").hidden = true;
-  $("#elevation").hidden = true;
+  board.show(sound.words["not-live"], "gone", null);
+  sheet.giveWay("gone");
+  hide($("#ack"), true);
+  hide($("#elevation"), true);
   elevation.clear();
-  $("#gone").hidden = false;
+  hide($("#gone"), false);
   put($("#step"), "");
   stop.show(false, false);
   $("#gonewords").replaceChildren(

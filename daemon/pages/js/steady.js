@@ -27,5 +27,6 @@ export function settle(picture, steady, calm, now) {
     shareTold: steady.take(`share ${head.id}`, head.share, calm.newtons, now),
     expectedTold: steady.take(`expected ${head.id}`, head.expected, calm.newtons, now),
   }));
-  return { ...picture, heads };
+  const caught = picture.caught && { ...picture.caught, forceTold: steady.take("caught", picture.caught.force, calm.newtons, now) };
+  return { ...picture, heads, caught };
 }

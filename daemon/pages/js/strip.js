@@ -1,12 +1,13 @@
 // The past of the line: what was seen, with its gaps cut out. Pure; times in ms of the watch.
 
 const FINE_MS = 90_000, FINE_EVERY_MS = 100, COARSE_MS = 7_200_000, COARSE_EVERY_MS = 5_000, GAP_MS = 1_000;
+const SAME_MS = 500; // what the monitor remembers may be a moment newer than what this page shows
 
 /** Two memories of the heads' offsets and shares: fine for a moving lift, coarse for a standing one. */
 export class Past {
   #fine = []; #coarse = [];
   take(t_ms, heads) {
-    if (this.#fine.length && t_ms < this.#fine.at(-1).t) { this.#fine = []; this.#coarse = []; } // another recording began
+    if (this.#fine.length && t_ms < this.#fine.at(-1).t - SAME_MS) { this.#fine = []; this.#coarse = []; } // another recording began
     const last = this.#fine.at(-1);
     const point = { t: t_ms, off: {}, share: {}, expected: {} };
     for (const head of heads) if (!head.again) { point.off[head.id] = head.off; point.share[head.id] = head.share; point.expected[head.id] = head.expected; }
@@ -15,12 +16,29 @@ export class Past {
     while (this.#fine.length && t_ms - this.#fine[0].t > FINE_MS) this.#fine.shift();
     while (this.#coarse.length && t_ms - this.#coarse[0].t > COARSE_MS) this.#coarse.shift();
   }
-  /** -> {points, window_ms, gap_ms}: what to draw for a moving or a still lift. */
-  seen(moving) {
+  /** What the monitor remembers of the time before this page was opened, or while it was cut off: it takes the place of
+   *  what this page has of the same time. told: {towers, fine, coarse}, as it is sent. */
+  seed(told) {
+    const before = (track, own) => {
+      const points = pointsOf(told.towers, track), last = points.at(-1)?.t ?? -Infinity;
+      return [...points, ...own.filter(one => one.t > last)];
+    };
+    if (!Array.isArray(told?.towers)) return;
+    this.#fine = before(told.fine, this.#fine);
+    this.#coarse = before(told.coarse, this.#coarse);
+  }
+  /** -> {points, window_ms, gap_ms}: what to draw for a moving or a still lift, played so many times as fast as life. */
+  seen(moving, speed = 1) {
     const coarse = this.#coarse, lasted = coarse.length ? coarse.at(-1).t - coarse[0].t : 0;
-    if (moving || lasted < FINE_MS) return { points: this.#fine, window_ms: FINE_MS, gap_ms: GAP_MS };
+    if (moving || lasted < FINE_MS) return { points: this.#fine, window_ms: FINE_MS, gap_ms: GAP_MS * Math.max(1, speed) };
     return { points: coarse, window_ms: lasted < 600_000 ? 600_000 : COARSE_MS, gap_ms: 2.5 * COARSE_EVERY_MS };
   }
+}
+
+/** A track as it is sent, as points. */
+function pointsOf(towers, track) {
+  const of = (list, i) => Object.fromEntries(towers.map((id, tower) => [id, list?.[tower]?.[i] ?? null]));
+  return (track?.t_ms ?? []).map((t, i) => ({ t, off: of(track.offset_mm, i), share: of(track.measured_n, i), expected: of(track.expected_n, i) }));
 }
 
 /** One number's past as runs without a gap: [[{t, v}…]…]. Nothing known, or nothing heard for `gap_ms`, cuts. */

@@ -2,13 +2,13 @@
 
 import { Standing } from "./board.js";
 import { Live } from "./live.js";
-import { farthest, lookOf, pictureOf } from "./picture.js";
+import { farthest, heardOf, lookOf, pictureOf } from "./picture.js";
 import { shapeOf } from "./order.js";
 import { Sheet } from "./sheet.js";
-import { $, fit, here, make, put, say, stayAwake, StopButton, theme } from "./shell.js";
+import { $, fit, here, hide, make, OWN, put, say, set, stayAwake, StopButton, theme } from "./shell.js";
 import { Sound } from "./sound.js";
 import { DECK, settle, Steady } from "./steady.js";
-import { amount, linesOf, list, offsetWords, span, tail } from "./words.js";
+import { amount, linesOf, list, offsetWords, placeOf, span, tail } from "./words.js";
 
 const B = document.body, id = decodeURIComponent(location.pathname.split("/").filter(Boolean)[1] ?? "");
 const FRAME = ["loading", "calm", "none", "hold", "easy", "up", "down", "pin", "stop", "blind", "gone", "lit"];
@@ -48,8 +48,14 @@ function draw() {
   B.dataset.shown = view.t_ms;
   frame(word, shown.look === "stop");
   put($("#name"), nameOf() ?? id);
-  $("#flag").hidden = view.rehearsal !== true;
-  words(ownTower() ? shown.call?.text ?? view.not_claimed ?? "Nothing known yet" : view.plan === false ? "No plan. Recording only." : `No tower ${id} in this plan.`, word);
+  hide($("#flag"), view.rehearsal !== true && !view.replay);
+  put($("#flag"), view.replay ? placeOf(view) : "REHEARSAL");
+  const own = sound.words = { ...OWN, ...view.words };
+  sound.quiet = Boolean(view.replay);
+  set($("#call"), "lang", own.language);
+  const text = view.plan === false ? own["no-plan"] : ownTower() ? shown.call?.text ?? view.not_claimed ?? own["nothing-known"] : `No tower ${id} in this plan.`;
+  sheet.giveWay(shown.look === "calm" || shown.look === "none" ? null : text);
+  words(text, word);
   if (late && shown.call && shown.look !== "calm" && shown.look !== "none") sound.call(shown.call);
   numbers(now);
   buttons(word);
@@ -59,6 +65,7 @@ function draw() {
 function frame(word, lit) {
   for (const name of FRAME) B.classList.toggle(name, name === word || (name === "lit" && lit));
   B.classList.toggle("train", view?.rehearsal === true);
+  B.classList.toggle("replay", Boolean(view?.replay));
 }
 
 /** "Alpha up one and a half." stands in three lines inside its arrow. */
@@ -105,10 +112,10 @@ function numbers(now) {
 
 function buttons(word) {
   const asks = ["hold", "easy", "up", "down", "stop", "blind"].includes(word), call = shown.call;
-  $("#ack").hidden = !asks;
-  $("#did").hidden = word !== "pin" || pinned === call?.text + view.step;
+  hide($("#ack"), !asks);
+  hide($("#did"), word !== "pin" || pinned === call?.text + view.step);
   if (!asks) heardCall = null;
-  const heard = (view.heard ?? []).filter(one => one.call === call?.id).at(-1), mine = asks && heardCall === call?.text;
+  const heard = heardOf(view, call), mine = asks && heardCall === call?.text;
   $("#ack").classList.toggle("done", Boolean(heard) || mine);
   put($("#ack small"), heard?.by ? `heard by ${heard.by}` : mine ? "told" : "tell them you heard");
 }
@@ -131,17 +138,19 @@ function lost() {
   standing.drop();
   shown = { call: null, look: "gone" };
   frame("gone", false);
-  words("Not live", "gone");
+  words(sound.words["not-live"], "gone");
+  sheet.giveWay("gone");
   put($("#own"), "");
   put($("#short"), `${live.reason ?? "This page has lost the monitor."} Look at the truss.`);
-  $("#ack").hidden = $("#did").hidden = true;
+  hide($("#ack"), true);
+  hide($("#did"), true);
   stop.show(false, false);
   sound.lost();
 }
 
 function waiting() { put($("#short"), live.reason); }
 
-const again = () => { drawn = null; if (live.state === "live") draw(); else if (shown?.look === "gone") words("Not live", "gone"); else words("Not yet live", "loading"); };
+const again = () => { drawn = null; if (live.state === "live") draw(); else if (shown?.look === "gone") words(sound.words["not-live"], "gone"); else words("Not yet live", "loading"); };
 addEventListener("resize", again);
 document.fonts?.ready.then(again);
 put($("#name"), id);

@@ -79,4 +79,6 @@ const STEPS = {
   stand: "Stand", change: "Change", lower: "Lower", strike: "Strike",
 };
 export const stepName = step => STEPS[step] ?? (step ? String(step) : DASH);
+/** Where the lift is: the step, or what is replayed and how fast. */
+export const placeOf = view => view.replay ? `REPLAY ${view.replay}${view.speed && view.speed !== 1 ? `, × ${view.speed}` : ""}` : view.step ? stepName(view.step) : "";
 export const STEP_ORDER = Object.keys(STEPS);

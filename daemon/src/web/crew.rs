@@ -2,6 +2,7 @@
 
 use super::Spoken;
 use super::doors::Session;
+use super::past::Past;
 use super::roles::Role;
 use crate::run::Frame;
 use crate::sinks::lines::time_of_day;
@@ -35,6 +36,8 @@ struct Person {
 #[derive(Clone, Debug, PartialEq, Serialize)]
 struct Heard {
     call: String,
+    /// The finding that the call is about: a tower's own call about it has another number.
+    finding: Option<String>,
     by: Option<String>,
     after_ms: f64,
 }
@@ -101,8 +104,12 @@ impl Crew {
 }
 
 /// What stays the same in every frame of a run.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Debug)]
 pub struct Fixed {
+    /// Whether there is a plan; without one nothing is judged.
+    pub plan: bool,
+    /// The pages' own words, out of the phrase file.
+    pub words: serde_json::Value,
     /// Whether this is a rehearsal.
     pub rehearsal: bool,
     /// How many times as fast as life.
@@ -115,10 +122,12 @@ pub struct Composer {
     pub fixed: Fixed,
     /// Who is here.
     pub crew: Arc<Crew>,
+    /// Remembers what was shown.
+    pub past: Arc<Past>,
     /// How the recording stands, where there is one.
     pub recording: Option<watch::Receiver<RecordingState>>,
     /// Where frames go, newest only.
-    pub out: watch::Sender<Arc<str>>,
+    pub out: watch::Sender<Option<Spoken>>,
     /// Where calls go.
     pub calls: broadcast::Sender<Spoken>,
 }
@@ -159,22 +168,24 @@ impl Composer {
         };
         if let Some((name, line)) = spoken {
             // Nobody listening is no fault.
-            let _ = self.calls.send(Spoken { name, line: line.into() });
+            let _ = self.calls.send(Spoken::new(name, &line));
         }
     }
 
     fn frame(&self, frame: &Frame, heard: &HeardList) {
         let serde_json::Value::Object(mut view) = frame.view.clone() else {
             // The watch has failed: no frame goes out any more, so every page says by its own timer that it is not live.
-            self.out.send_replace("".into());
+            self.out.send_replace(None);
             return;
         };
+        self.past.take(frame.t_ms, &frame.view);
         let recording = self.recording.as_ref().map(|state| state.borrow().clone());
         let people: Vec<Person> = self.crew.people().values().cloned().collect();
         let added = serde_json::json!({
             "rehearsal": self.fixed.rehearsal,
             "speed": self.fixed.speed,
-            "plan": true,
+            "plan": self.fixed.plan,
+            "words": self.fixed.words,
             "heard": heard.list,
             "people": people,
             "recording": recording,
@@ -183,7 +194,7 @@ impl Composer {
         if let serde_json::Value::Object(added) = added {
             view.extend(added);
         }
-        self.out.send_replace(serde_json::Value::Object(view).to_string().into());
+        self.out.send_replace(Some(Spoken::new("view", &serde_json::Value::Object(view).to_string())));
     }
 }
 
@@ -191,8 +202,8 @@ impl Composer {
 #[derive(Default)]
 struct HeardList {
     list: VecDeque<Heard>,
-    /// The newest call to the spotter that asks for an answer.
-    asked: Option<(String, Mono)>,
+    /// The newest call to the spotter that asks for an answer: its id, the finding it is about, and when it was said.
+    asked: Option<(String, Option<String>, Mono)>,
 }
 
 impl HeardList {
@@ -200,11 +211,12 @@ impl HeardList {
         match told {
             Told::Call(call) if call.to == "spotter" && call.state == CallState::Said => {
                 let calm = matches!(call.call, Word::Level | Word::None);
-                self.asked = (!calm).then(|| (call.id.clone(), call.t_ms));
+                self.asked = (!calm).then(|| (call.id.clone(), call.finding.clone(), call.t_ms));
             }
             Told::Taken(TraceLine { t_ms, what: Arrival::Said(said) }) if said.said == Utterance::Heard => {
-                let Some((call, asked)) = self.asked.clone() else { return };
-                self.list.push_back(Heard { call, by: said.by.clone(), after_ms: t_ms.ms() - asked.ms() });
+                let Some((call, finding, asked)) = self.asked.clone() else { return };
+                let finding = said.finding.clone().or(finding);
+                self.list.push_back(Heard { call, finding, by: said.by.clone(), after_ms: t_ms.ms() - asked.ms() });
                 while self.list.len() > HEARD {
                     self.list.pop_front();
                 }

@@ -1,19 +1,28 @@
-//! `/live`: server-sent events. `view` ten times a second, newest only; `call` as soon as it is said.
+//! `/live`: what a page is told. `view` ten times a second, newest only; `call` as soon as it is said.
 //!
 //! A page that cannot keep up skips views: each is taken from a place that holds only the newest, at the moment when the
 //! connection can take it. Calls are few; a page that missed some reads them in its next view.
+//!
+//! The pages listen by WebSocket: a browser allows six HTTP/1.1 connections to one address, all its tabs together, and
+//! streams of server-sent events would take them away from one another and from STOP. Those events are there for
+//! everything else that listens.
 
 use super::crew::Present;
 use super::server::stopped;
 use super::{Spoken, Web};
+use axum::extract::ws::{Message, WebSocket};
 use axum::response::sse::{Event, Sse};
 use futures_util::stream::{Stream, unfold};
 use std::convert::Infallible;
-use std::sync::Arc;
+use std::time::Duration;
 use tokio::sync::{broadcast, watch};
 
-struct Listening {
-    frames: watch::Receiver<Arc<str>>,
+/// Bytes that a page may send where it only listens; it has nothing to say there.
+pub const HEARD: usize = 1024;
+
+/// One page that listens.
+pub struct Listening {
+    frames: watch::Receiver<Option<Spoken>>,
     calls: broadcast::Receiver<Spoken>,
     stop: watch::Receiver<bool>,
     first: bool,
@@ -21,36 +30,64 @@ struct Listening {
     _present: Present,
 }
 
-/// The stream for one page.
-pub fn live(web: &Web, present: Present) -> Sse<impl Stream<Item = Result<Event, Infallible>> + use<>> {
-    let listening =
-        Listening { frames: web.frames.clone(), calls: web.calls.subscribe(), stop: web.stop.clone(), first: true, _present: present };
-    Sse::new(unfold(listening, next))
+impl Listening {
+    /// Listens from now on.
+    pub fn new(web: &Web, present: Present) -> Self {
+        Listening { frames: web.frames.clone(), calls: web.calls.subscribe(), stop: web.stop.clone(), first: true, _present: present }
+    }
+
+    /// What to tell the page next; `None` once the program ends. Nothing is lost if the waiting is called off.
+    async fn next(&mut self) -> Option<Spoken> {
+        // A page opened late shows the state at once.
+        if std::mem::take(&mut self.first) {
+            self.frames.mark_changed();
+        }
+        loop {
+            tokio::select! {
+                biased;
+                () = stopped(&mut self.stop) => return None,
+                spoken = self.calls.recv() => match spoken {
+                    Ok(spoken) => return Some(spoken),
+                    Err(broadcast::error::RecvError::Lagged(_)) => {}
+                    Err(broadcast::error::RecvError::Closed) => return None,
+                },
+                changed = self.frames.changed() => {
+                    changed.ok()?;
+                    if let Some(view) = self.frames.borrow_and_update().clone() {
+                        return Some(view);
+                    }
+                }
+            }
+        }
+    }
 }
 
-async fn next(mut page: Listening) -> Option<(Result<Event, Infallible>, Listening)> {
-    // A page opened late shows the state at once.
-    if std::mem::take(&mut page.first) {
-        page.frames.mark_changed();
-    }
+/// The stream of server-sent events for one listener.
+pub fn events(listening: Listening) -> Sse<impl Stream<Item = Result<Event, Infallible>> + use<>> {
+    Sse::new(unfold(listening, async |mut page: Listening| {
+        let told = page.next().await?;
+        Some((Ok(Event::default().event(told.name).data(told.json())), page))
+    }))
+}
+
+/// The same over a socket: each message is the name of what is told, a line feed, and its JSON. A page that takes nothing
+/// for as long as `patience` is gone, and one that speaks here is sent away.
+pub async fn socket(mut socket: WebSocket, mut page: Listening, patience: Duration) {
     loop {
-        let event = tokio::select! {
-            biased;
-            () = stopped(&mut page.stop) => return None,
-            spoken = page.calls.recv() => match spoken {
-                Ok(spoken) => Event::default().event(spoken.name).data(spoken.line),
-                Err(broadcast::error::RecvError::Lagged(_)) => continue,
-                Err(broadcast::error::RecvError::Closed) => return None,
-            },
-            changed = page.frames.changed() => {
-                changed.ok()?;
-                let frame = page.frames.borrow_and_update().clone();
-                if frame.is_empty() {
-                    continue;
+        tokio::select! {
+            told = page.next() => {
+                let Some(told) = told else { break };
+                let sent = socket.send(Message::Text(told.whole));
+                if !matches!(tokio::time::timeout(patience, sent).await, Ok(Ok(()))) {
+                    return;
                 }
-                Event::default().event("view").data(frame)
             }
-        };
-        return Some((Ok(event), page));
+            heard = socket.recv() => match heard {
+                Some(Ok(Message::Ping(_) | Message::Pong(_))) => {}
+                _ => break,
+            },
+        }
     }
+    // Whoever is gone already needs no good-bye.
+    let _ = tokio::time::timeout(patience, socket.send(Message::Close(None))).await;
 }

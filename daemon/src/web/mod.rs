@@ -9,6 +9,8 @@ pub mod crew;
 pub mod doors;
 mod files;
 mod live;
+pub mod pace;
+pub mod past;
 pub mod roles;
 mod routes;
 mod say;
@@ -19,18 +21,24 @@ pub mod tls;
 
 use crate::clock::Clock;
 use crate::inlet::Inlet;
+use axum::extract::ws::Utf8Bytes;
+use std::net::IpAddr;
 use std::sync::Arc;
 use std::time::Duration;
-use tokio::sync::{broadcast, mpsc, watch};
+use tokio::sync::{OwnedSemaphorePermit, broadcast, mpsc, watch};
 
 /// What is the same for all requests.
 pub struct Web {
     /// Where what is said goes.
     pub inlet: Inlet,
-    /// Newest frame as text, ready to be sent.
-    pub frames: watch::Receiver<Arc<str>>,
+    /// Newest view, ready to be sent; none before the first and after the watch has failed.
+    pub frames: watch::Receiver<Option<Spoken>>,
     /// Calls (and the one line that the watch has failed), ready to be sent.
     pub calls: broadcast::Sender<Spoken>,
+    /// The last minutes as they were shown.
+    pub past: Arc<past::Past>,
+    /// How often each page speaks.
+    pub pace: pace::Pace,
     /// Ids of the towers, in the plan's order.
     pub towers: Vec<String>,
     /// Who may come in.
@@ -51,13 +59,33 @@ pub struct Web {
     pub stop: watch::Receiver<bool>,
 }
 
-/// Something said now, not drawn: goes to the pages at once.
+/// One connection.
+#[derive(Clone)]
+struct Guest {
+    /// From where.
+    from: IpAddr,
+    /// Its place among the connections, for as long as it lives.
+    _place: Arc<OwnedSemaphorePermit>,
+}
+
+/// One thing that a page is told, made once for all pages.
 #[derive(Clone, Debug)]
 pub struct Spoken {
-    /// `call` or `not-watching`.
-    pub name: &'static str,
-    /// JSON.
-    pub line: Arc<str>,
+    /// `call` or `not-watching`, said at once; `view`, drawn.
+    name: &'static str,
+    /// Its name, a line feed, and its JSON.
+    whole: Utf8Bytes,
+}
+
+impl Spoken {
+    /// Makes it of JSON.
+    pub fn new(name: &'static str, json: &str) -> Self {
+        Spoken { name, whole: format!("{name}\n{json}").into() }
+    }
+
+    fn json(&self) -> &str {
+        self.whole.get(self.name.len() + 1..).unwrap_or_default()
+    }
 }
 
 /// Bounds on clients.

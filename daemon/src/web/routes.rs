@@ -1,16 +1,19 @@
 //! The addresses of the pages, who may ask for them, and the headers that every answer carries.
 
 use super::doors::Session;
+use super::live::{self, Listening};
+use super::pace::Speaker;
 use super::roles::Role;
-use super::say::{refuse, say};
-use super::{Web, files, live};
-use axum::Router;
+use super::say::{From, refuse, say, too_much};
+use super::{Guest, Web, files};
 use axum::body::Body;
-use axum::extract::{Path, Query, Request, State};
+use axum::extract::ws::rejection::WebSocketUpgradeRejection;
+use axum::extract::{Path, Query, Request, State, WebSocketUpgrade};
 use axum::http::{HeaderMap, HeaderName, HeaderValue, Method, StatusCode, header};
 use axum::middleware::{Next, from_fn};
 use axum::response::{IntoResponse, Redirect, Response};
 use axum::routing::get;
+use axum::{Extension, Router};
 use raisewatch_protocol::trace::Arrival;
 use serde::Deserialize;
 use std::sync::Arc;
@@ -45,6 +48,7 @@ pub fn router(web: Arc<Web>) -> Router {
         .route("/pages/{*name}", get(|Path(name): Path<String>, headers: HeaderMap| async move { files::file(&name, &headers) }))
         .route("/pair/{code}", get(pair))
         .route("/live", get(listen))
+        .route("/past", get(past))
         .route("/say", axum::routing::post(speak))
         .route("/me", get(me).post(rename))
         .fallback(|| async { files::not_found() })
@@ -66,8 +70,10 @@ async fn with_headers(request: Request, next: Next) -> Response {
 }
 
 /// What changes something must come from a page of ours: a browser names the page's origin, and no other page can forge it.
+/// So must a socket, which a browser lets any page open.
 async fn same_origin(request: Request, next: Next) -> Response {
-    if matches!(*request.method(), Method::GET | Method::HEAD) || is_same_origin(request.headers()) {
+    let reads = matches!(*request.method(), Method::GET | Method::HEAD) && !request.headers().contains_key(header::UPGRADE);
+    if reads || is_same_origin(request.headers()) {
         return next.run(request).await;
     }
     refuse(StatusCode::FORBIDDEN, vec!["This came from a page that is not ours; it is refused.".into()])
@@ -166,20 +172,47 @@ async fn pair(State(web): State<Arc<Web>>, Path(code): Path<String>, Query(named
     }
 }
 
-async fn listen(State(web): State<Arc<Web>>, headers: HeaderMap) -> Response {
+/// By socket where one is asked for, else by server-sent events.
+async fn listen(
+    State(web): State<Arc<Web>>,
+    Extension(guest): Extension<Guest>,
+    headers: HeaderMap,
+    upgrade: Result<WebSocketUpgrade, WebSocketUpgradeRejection>,
+) -> Response {
+    let session = match web.looks(&headers) {
+        Ok(session) => session,
+        Err(NotPaired) => return not_paired(),
+    };
+    let (patience, listening) = (web.limits.patience, Listening::new(&web, web.crew.enter(session.as_ref())));
+    match upgrade {
+        Ok(upgrade) => upgrade.max_message_size(live::HEARD).on_upgrade(async move |socket| {
+            live::socket(socket, listening, patience).await;
+            drop(guest);
+        }),
+        Err(_) if !headers.contains_key(header::UPGRADE) => live::events(listening).into_response(),
+        Err(fault) => fault.into_response(),
+    }
+}
+
+/// The last minutes of offsets and shares, for a desk that is opened late.
+async fn past(State(web): State<Arc<Web>>, headers: HeaderMap) -> Response {
     match web.looks(&headers) {
-        Ok(session) => live::live(&web, web.crew.enter(session.as_ref())).into_response(),
+        Ok(_) => ([(header::CONTENT_TYPE, "application/json")], web.past.json()).into_response(),
         Err(NotPaired) => not_paired(),
     }
 }
 
-async fn speak(State(web): State<Arc<Web>>, headers: HeaderMap, body: Body) -> Response {
+fn speaker(session: Option<&Session>, guest: &Guest) -> Speaker {
+    session.map_or(Speaker::Stranger(guest.from), |session| Speaker::Session(session.number))
+}
+
+async fn speak(State(web): State<Arc<Web>>, Extension(guest): Extension<Guest>, headers: HeaderMap, body: Body) -> Response {
     let session = match web.looks(&headers) {
         Ok(session) => session,
         Err(NotPaired) => return not_paired(),
     };
     let (role, name) = session.as_ref().map_or((&Role::View, None), |session| (&session.role, session.name.as_deref()));
-    let (response, said) = say(&web, role, name, body).await;
+    let (response, said) = say(&web, From { who: speaker(session.as_ref(), &guest), role, name }, body).await;
     if let (Some(session), Some(Arrival::Said(said))) = (&session, said)
         && said.said == raisewatch_protocol::words::Utterance::SoundHeard
     {
@@ -202,11 +235,15 @@ async fn me(State(web): State<Arc<Web>>, headers: HeaderMap) -> Response {
         Some(Role::Lead) => "lead",
     };
     let name = session.as_ref().and_then(|session| session.name.as_deref());
-    axum::Json(serde_json::json!({ "role": role, "tower": tower, "name": name })).into_response()
+    let looks = web.open || session.is_some();
+    axum::Json(serde_json::json!({ "role": role, "tower": tower, "name": name, "looks": looks })).into_response()
 }
 
-async fn rename(State(web): State<Arc<Web>>, headers: HeaderMap, body: Body) -> Response {
+async fn rename(State(web): State<Arc<Web>>, Extension(guest): Extension<Guest>, headers: HeaderMap, body: Body) -> Response {
     let Some(session) = web.session(&headers) else { return not_paired() };
+    if let Err(wait) = web.pace.take(speaker(Some(&session), &guest), web.clock.now()) {
+        return too_much(wait);
+    }
     let whole = tokio::time::timeout(web.limits.patience, axum::body::to_bytes(body, web.limits.body)).await;
     let named = whole.ok().and_then(Result::ok).and_then(|bytes| serde_json::from_slice::<Named>(&bytes).ok());
     let Some(name) = tidy(named.and_then(|named| named.name)) else {

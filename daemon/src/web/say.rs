@@ -1,18 +1,28 @@
 //! `POST /say`: what a page says. The answer comes once the watch has taken or refused it.
 
 use super::Web;
+use super::pace::{Speaker, too_often};
 use super::roles::Role;
 use crate::inlet::{Answer, Closed};
 use axum::Json;
 use axum::body::Body;
-use axum::http::StatusCode;
+use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
+use raisewatch_protocol::mono::Span;
 use raisewatch_protocol::trace::Arrival;
+use raisewatch_protocol::words::Utterance;
 use serde_json::json;
 
-/// Says it, for a page with this role; `name` is who says it where the words do not. What was understood comes back beside the answer.
-pub async fn say(web: &Web, role: &Role, name: Option<&str>, body: Body) -> (Response, Option<Arrival>) {
-    let what = match understood(web, role, name, body).await {
+/// Who says something: which page, what it may say, and the name of who holds it.
+pub struct From<'a> {
+    pub who: Speaker,
+    pub role: &'a Role,
+    pub name: Option<&'a str>,
+}
+
+/// Says it. What was understood comes back beside the answer.
+pub async fn say(web: &Web, from: From<'_>, body: Body) -> (Response, Option<Arrival>) {
+    let what = match understood(web, &from, body).await {
         Ok(what) => what,
         Err(refusal) => return (refusal, None),
     };
@@ -24,13 +34,25 @@ pub async fn say(web: &Web, role: &Role, name: Option<&str>, body: Body) -> (Res
     (response, Some(what))
 }
 
-/// What the body says, signed, if this role may say it.
-async fn understood(web: &Web, role: &Role, name: Option<&str>, body: Body) -> Result<Arrival, Response> {
+/// What the body says, signed, if this page may say it, and not too often.
+async fn understood(web: &Web, from: &From<'_>, body: Body) -> Result<Arrival, Response> {
     let text = read(web, body).await?;
-    let (_, mut what) = Arrival::parse(&text).map_err(|fault| refuse(StatusCode::BAD_REQUEST, vec![fault.to_string()]))?;
-    role.may(&what).map_err(|text| refuse(StatusCode::FORBIDDEN, vec![text]))?;
-    sign(&mut what, role, name);
+    let parsed = Arrival::parse(&text);
+    if !matches!(&parsed, Ok((_, Arrival::Said(said))) if said.said == Utterance::Stop) {
+        web.pace.take(from.who, web.clock.now()).map_err(too_much)?;
+    }
+    let (_, mut what) = parsed.map_err(|fault| refuse(StatusCode::BAD_REQUEST, vec![fault.to_string()]))?;
+    from.role.may(&what).map_err(|text| refuse(StatusCode::FORBIDDEN, vec![text]))?;
+    sign(&mut what, from.role, from.name);
     Ok(what)
+}
+
+/// The refusal of a page that speaks too often, with how long it has to wait.
+pub fn too_much(wait: Span) -> Response {
+    let mut refusal = refuse(StatusCode::TOO_MANY_REQUESTS, vec![too_often()]);
+    let seconds = (wait.s().ceil() as u64).max(1);
+    refusal.headers_mut().insert(header::RETRY_AFTER, seconds.into());
+    refusal
 }
 
 /// The body as text, within its bounds of size and time.

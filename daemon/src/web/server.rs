@@ -1,7 +1,7 @@
 //! Takes connections and speaks HTTP/1.1 on them, plain or under TLS, with a bound on how many and on how slow they may be.
 
-use super::Limits;
-use axum::Router;
+use super::{Guest, Limits};
+use axum::{Extension, Router};
 use hyper::server::conn::http1;
 use hyper_util::rt::{TokioIo, TokioTimer};
 use hyper_util::service::TowerToHyperService;
@@ -28,11 +28,9 @@ pub async fn serve(listener: TcpListener, tls: Option<TlsAcceptor>, app: Router,
             accepted = listener.accept() => match accepted {
                 Ok((tcp, peer)) => match room.clone().try_acquire_owned() {
                     Ok(place) => {
-                        let talk = meet(tcp, peer, tls.clone(), app.clone(), limits, stop.clone());
-                        talks.spawn(async move {
-                            talk.await;
-                            drop(place);
-                        });
+                        // The place is free again once the connection has ended and the socket that it may have become.
+                        let guest = Guest { from: peer.ip(), _place: Arc::new(place) };
+                        talks.spawn(meet(tcp, peer, tls.clone(), app.clone().layer(Extension(guest)), limits, stop.clone()));
                     }
                     Err(_) => tracing::warn!(%peer, limits.connections, "too many connections; this one is closed"),
                 },
@@ -72,7 +70,8 @@ where
         .timer(TokioTimer::new())
         .header_read_timeout(limits.patience)
         .max_buf_size(64 * 1024)
-        .serve_connection(TokioIo::new(io), TowerToHyperService::new(app));
+        .serve_connection(TokioIo::new(io), TowerToHyperService::new(app))
+        .with_upgrades();
     let ended = tokio::select! {
         ended = &mut connection => ended,
         () = stopped(&mut stop) => {
@@ -83,7 +82,11 @@ where
     };
     match ended {
         Ok(()) => {}
-        Err(fault) if fault.is_timeout() => too_slow(connection.into_parts().io.into_inner()).await,
+        Err(fault) if fault.is_timeout() => {
+            if let Some(parts) = connection.into_parts() {
+                too_slow(parts.io.into_inner()).await;
+            }
+        }
         Err(fault) => tracing::debug!(%peer, %fault, "a connection ended"),
     }
 }

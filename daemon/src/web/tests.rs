@@ -2,6 +2,8 @@
 
 use super::crew::{Composer, Crew, Fixed};
 use super::doors::Doors;
+use super::pace::Pace;
+use super::past::Past;
 use super::roles::Role;
 use super::server::serve;
 use super::{Limits, Web, router};
@@ -34,7 +36,7 @@ async fn site(open: bool, limits: Limits) -> Site {
     let (inlet, outlet) = Inlet::new(clock.clone());
     let (frames, framed) = watch::channel(Arc::new(Frame::default()));
     let (stop, stopping) = watch::channel(false);
-    let (out, composed) = watch::channel(Arc::from(""));
+    let (out, composed) = watch::channel(None);
     let (calls, _) = broadcast::channel(64);
     let mut hub = Hub::default();
     let queue = hub.attach("pages", 100);
@@ -42,14 +44,17 @@ async fn site(open: bool, limits: Limits) -> Site {
     let driver = Driver::new(Scripted::default(), Intake::new(&kit));
     tokio::spawn(Loop { driver, hub, outlet, clock: clock.clone(), frames }.run(stopping.clone()));
     let (crew, doors) = (Arc::new(Crew::default()), Arc::new(Doors::default()));
-    let fixed = Fixed { rehearsal: false, speed: 1.0 };
-    let composer = Composer { fixed, crew: crew.clone(), recording: None, out, calls: calls.clone() };
+    let fixed = Fixed { plan: true, words: serde_json::json!({}), rehearsal: false, speed: 1.0 };
+    let past = Arc::new(Past::default());
+    let composer = Composer { fixed, crew: crew.clone(), past: past.clone(), recording: None, out, calls: calls.clone() };
     tokio::spawn(composer.run(framed, queue));
     let (paired, _) = mpsc::channel(16);
     let web = Web {
         inlet,
         frames: composed,
         calls,
+        past,
+        pace: Pace::default(),
         towers: vec!["A".into(), "B".into()],
         doors: doors.clone(),
         paired,
@@ -157,7 +162,7 @@ async fn a_code_opens_its_page_once() {
     }
     let cookie = format!("Cookie: {}\r\n", cookie.split(';').next().unwrap());
     assert_eq!(site.ask("GET", "/tower/B", &cookie, "").await.code, 200);
-    assert_eq!(site.ask("GET", "/me", &cookie, "").await.body, r#"{"name":"Ivo K","role":"tower","tower":"B"}"#);
+    assert_eq!(site.ask("GET", "/me", &cookie, "").await.body, r#"{"looks":true,"name":"Ivo K","role":"tower","tower":"B"}"#);
 
     let again = site.ask("GET", &format!("/pair/{code}"), "", "").await;
     assert_eq!(again.code, 410);
@@ -367,4 +372,121 @@ async fn open_streams_do_not_hold_the_end_up() {
     site.serving.await.unwrap();
     let mut rest = Vec::new();
     page.read_to_end(&mut rest).await.unwrap();
+}
+
+/// Opens `/live` as a socket and reads the answer's head. `more` are further header lines.
+async fn upgrade(site: &Site, more: &str) -> (String, BufReader<TcpStream>) {
+    let mut tcp = TcpStream::connect(site.at).await.unwrap();
+    let ask = "Connection: Upgrade\r\nUpgrade: websocket\r\nSec-WebSocket-Version: 13\r\nSec-WebSocket-Key: dGhlIHNhbXBsZSBub25jZQ==\r\n";
+    tcp.write_all(format!("GET /live HTTP/1.1\r\nHost: {}\r\n{ask}{more}\r\n", site.at).as_bytes()).await.unwrap();
+    let mut reading = BufReader::new(tcp);
+    let mut head = String::new();
+    while !head.ends_with("\r\n\r\n") {
+        assert_ne!(reading.read_line(&mut head).await.unwrap(), 0, "ended: {head}");
+    }
+    (head, reading)
+}
+
+/// The next message of a socket: its first byte (kind and end) and what it carries. RFC 6455 section 5.2.
+async fn message(socket: &mut BufReader<TcpStream>) -> (u8, String) {
+    let mut head = [0; 2];
+    socket.read_exact(&mut head).await.unwrap();
+    let length = match head[1] {
+        126 => u64::from(socket.read_u16().await.unwrap()),
+        127 => socket.read_u64().await.unwrap(),
+        short => u64::from(short),
+    };
+    let mut bytes = vec![0; usize::try_from(length).unwrap()];
+    socket.read_exact(&mut bytes).await.unwrap();
+    (head[0], String::from_utf8_lossy(&bytes).into_owned())
+}
+
+#[tokio::test]
+async fn by_socket_a_page_is_told_the_same() {
+    let site = Site::closed().await;
+    let cookie = site.cookie(Role::Spotter);
+    let (head, mut socket) = upgrade(&site, &cookie).await;
+    assert!(head.starts_with("HTTP/1.1 101"), "{head}");
+    let (kind, first) = message(&mut socket).await;
+    assert_eq!(kind, 0x81, "one whole text");
+    assert!(first.starts_with("view\n{"), "{first}");
+    assert_eq!(site.say(&cookie, r#"{"said":"stop","by":"Ivo"}"#).await.code, 200);
+    while !message(&mut socket).await.1.starts_with("call\n{") {}
+    site.stop.send_replace(true);
+    while message(&mut socket).await.0 != 0x88 {}
+}
+
+#[tokio::test]
+async fn a_socket_is_for_paired_pages_of_our_own() {
+    let site = Site::closed().await;
+    let cookie = site.cookie(Role::Spotter);
+    assert!(upgrade(&site, "").await.0.starts_with("HTTP/1.1 401"));
+    for forged in ["Origin: http://evil.example", "Origin: null", "Sec-Fetch-Site: cross-site"] {
+        let (head, _) = upgrade(&site, &format!("{cookie}{forged}\r\n")).await;
+        assert!(head.starts_with("HTTP/1.1 403"), "{forged}: {head}");
+    }
+    let (head, _) = upgrade(&site, &format!("{cookie}Origin: http://{}\r\n", site.at)).await;
+    assert!(head.starts_with("HTTP/1.1 101"), "{head}");
+}
+
+#[tokio::test]
+async fn a_socket_that_speaks_is_closed_and_one_that_lives_keeps_its_place() {
+    let site = site(true, Limits { connections: 1, ..Limits::default() }).await;
+    let (_, mut socket) = upgrade(&site, "").await;
+    let mut second = TcpStream::connect(site.at).await.unwrap();
+    assert_eq!(second.read_to_end(&mut Vec::new()).await.unwrap_or(0), 0, "there is room for one");
+    socket.get_mut().write_all(&[0x81, 0x82, 0, 0, 0, 0, b'h', b'i']).await.unwrap();
+    while message(&mut socket).await.0 != 0x88 {}
+    assert_eq!(socket.read_to_end(&mut Vec::new()).await.unwrap_or(0), 0);
+    drop(socket);
+    loop {
+        let mut tcp = TcpStream::connect(site.at).await.unwrap();
+        let ask = format!("GET /me HTTP/1.1\r\nHost: {}\r\nConnection: close\r\n\r\n", site.at);
+        let mut whole = String::new();
+        let asked = tcp.write_all(ask.as_bytes()).await;
+        if asked.is_ok() && tcp.read_to_string(&mut whole).await.is_ok() && whole.starts_with("HTTP/1.1 200") {
+            return; // its place is free again
+        }
+    }
+}
+
+#[tokio::test]
+async fn a_page_that_says_too_much_is_told_so_and_its_stop_is_still_taken() {
+    let site = Site::closed().await;
+    let (spotter, lead) = (site.cookie(Role::Spotter), site.cookie(Role::Lead));
+    let refused = loop {
+        let got = site.say(&spotter, r#"{"said":"heard"}"#).await;
+        if got.code != 200 {
+            break got;
+        }
+    };
+    assert_eq!(refused.code, 429);
+    assert!(refused.head.contains("retry-after: 1") && refused.body.contains("STOP is always taken"), "{}{}", refused.head, refused.body);
+    for _ in 0..30 {
+        assert_eq!(site.say(&spotter, r#"{"said":"stop"}"#).await.code, 200, "a stop is never refused");
+    }
+    let all = async { while site.say(&spotter, "{").await.code != 429 {} };
+    tokio::time::timeout(Duration::from_secs(60), all).await.expect("garbage counts as well");
+    assert_eq!(site.say(&lead, r#"{"said":"heard"}"#).await.code, 200, "others do not notice");
+}
+
+#[tokio::test]
+async fn the_past_is_for_who_may_look_and_grows_with_the_views() {
+    let site = Site::closed().await;
+    let lead = site.cookie(Role::Lead);
+    assert_eq!(site.ask("GET", "/past", "", "").await.code, 401);
+    let points = async {
+        loop {
+            let got = site.ask("GET", "/past", &lead, "").await;
+            let past: serde_json::Value = serde_json::from_str(&got.body).unwrap();
+            assert_eq!(past["offset_mm"], serde_json::Value::Null);
+            let times = past["fine"]["t_ms"].as_array().unwrap().len();
+            if times > 2 {
+                assert_eq!(past["towers"].to_string(), r#"["A","B"]"#);
+                assert_eq!(past["fine"]["offset_mm"][1].as_array().unwrap().len(), times);
+                return;
+            }
+        }
+    };
+    tokio::time::timeout(Duration::from_secs(60), points).await.unwrap();
 }

@@ -29,7 +29,7 @@ impl Judge for Watch {
         serde_json::to_value(Watch::view(self)).unwrap_or_default()
     }
     fn lift_step(&self) -> Step {
-        Watch::view(self).step
+        Watch::lift_step(self)
     }
 }
 
@@ -37,6 +37,7 @@ fn told(output: Output) -> Told {
     match output {
         Output::Finding(finding) => Told::Finding(finding),
         Output::Call(call) => Told::Call(call),
+        Output::HandOver(state) => Told::HandOver(state),
         Output::Reply { t_ms, to, text, refused } => Told::Reply { t_ms, to: Some(to), text, refused },
     }
 }

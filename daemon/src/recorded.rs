@@ -48,7 +48,7 @@ pub enum RecordedFault {
 /// One line of a recording, in the order it was written.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Entry {
-    /// Its channel: `input`, `finding`, `call`, `view`, `reply`, `refused`, `not-watching`, `plan`, `kit`, `phrases`.
+    /// Its channel: `input`, `finding`, `call`, `hand-over`, `view`, `reply`, `refused`, `not-watching`, `plan`, `kit`, `phrases`.
     pub channel: String,
     /// Wall clock, ns since 1970.
     pub log_time_ns: u64,

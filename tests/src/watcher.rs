@@ -44,7 +44,7 @@ impl Watcher for Watching {
         let told = |output: &Output| match output {
             Output::Finding(finding) => Some(Told::Finding(finding.clone())),
             Output::Call(call) => Some(Told::Call(call.clone())),
-            Output::Reply { .. } => None,
+            Output::HandOver(_) | Output::Reply { .. } => None,
         };
         outputs.filter_map(told).collect()
     }

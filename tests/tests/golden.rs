@@ -45,7 +45,7 @@ fn told(trace: &Path) -> String {
             let line = match output {
                 Output::Finding(finding) => serde_json::to_string(finding).unwrap(),
                 Output::Call(call) => serde_json::to_string(call).unwrap(),
-                Output::Reply { .. } => continue,
+                Output::HandOver(_) | Output::Reply { .. } => continue,
             };
             out += &line;
             out.push('\n');

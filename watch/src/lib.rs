@@ -2,7 +2,7 @@
 //!
 //! The way of a value: [`calibrate`] (unit, points, sign, zero) -> [`estimate`] (how does the lift stand) -> [`causes`] (what is
 //! not as it should be, now) -> [`life`] (what was told and what became of it) -> [`calls`] (who is told which word).
-//! Beside it: [`scene`] (what people set and said), [`health`] (what each channel is good for), [`view`] (what the pages draw).
+//! Beside it: [`scene`] (what people set and said), [`health`] (what each channel is good for), [`view`] (what the pages draw), [`learn`] (what is learnt of this rig and handed on).
 
 pub mod calibrate;
 pub mod calls;
@@ -11,6 +11,7 @@ pub mod condition;
 pub mod estimate;
 pub mod health;
 pub mod instruments;
+pub mod learn;
 pub mod life;
 pub mod limits;
 pub mod node_clock;

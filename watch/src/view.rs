@@ -1,5 +1,6 @@
 //! What the pages draw: the lift as the watch sees it now. Absent is null, never 0.
 
+use crate::learn::hand_over::HandOver;
 use raisewatch_protocol::Mono;
 use raisewatch_protocol::told::{Call, Finding};
 use raisewatch_protocol::words::{Channel, Step, Utterance};
@@ -49,6 +50,8 @@ pub struct View {
     pub health: Vec<HealthView>,
     /// Newest of each thing said at each tower in this step.
     pub said: Vec<SaidView>,
+    /// What a new crew must know: the state card.
+    pub hand_over: HandOver,
 }
 
 /// A piece of truss.

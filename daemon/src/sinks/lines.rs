@@ -56,7 +56,7 @@ fn plain(told: &Told) -> Option<String> {
         Told::Reply { text, refused: true, .. } => Some(format!("refused  {text}")),
         Told::Reply { text, refused: false, .. } => Some(format!("answer   {text}")),
         Told::NotWatching { why, .. } => Some(format!("NOT WATCHING  {why}")),
-        Told::Taken(_) | Told::Refused { .. } | Told::Pulse { .. } => None,
+        Told::Taken(_) | Told::Refused { .. } | Told::HandOver(_) | Told::Pulse { .. } => None,
     }
 }
 

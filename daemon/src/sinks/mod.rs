@@ -13,6 +13,7 @@ use raisewatch_protocol::mono::Mono;
 use raisewatch_protocol::told::{Call, Finding};
 use raisewatch_protocol::trace::TraceLine;
 use raisewatch_protocol::words::Step;
+use raisewatch_watch::learn::hand_over::HandOver;
 
 /// What a sink is told, in the order in which it came about.
 #[derive(Clone, Debug)]
@@ -30,6 +31,8 @@ pub enum Told {
     Finding(Finding),
     /// A call to one recipient.
     Call(Call),
+    /// The state that was handed over (for the recording).
+    HandOver(Box<HandOver>),
     /// An answer to something said.
     Reply {
         /// When.

@@ -158,7 +158,7 @@ impl Publisher {
             }
             // The pulse that follows says it; no call of before may stay beside it.
             Told::NotWatching { .. } => self.take_back(),
-            Told::Taken(_) | Told::Refused { .. } | Told::Reply { .. } => {}
+            Told::Taken(_) | Told::Refused { .. } | Told::HandOver(_) | Told::Reply { .. } => {}
         }
     }
 

@@ -157,6 +157,7 @@ impl Recording {
             Told::Taken(line) => recording.write("input", line.t_ms, line),
             Told::Refused { t_ms, refusal } => recording.write("refused", *t_ms, &Refused { t_ms: *t_ms, refusal }),
             Told::Finding(finding) => recording.write("finding", finding.t_ms, finding),
+            Told::HandOver(state) => recording.write("hand-over", state.t_ms, state),
             Told::Call(call) => recording.write("call", call.t_ms, call),
             Told::Reply { t_ms, to, text, refused } => {
                 recording.write("reply", *t_ms, &Reply { t_ms: *t_ms, to: to.as_deref(), text, refused: *refused })

@@ -2,6 +2,7 @@
 
 use super::Watch;
 use crate::instruments::{Zero, needs_zero};
+use crate::learn::hand_over::SaidBy;
 use crate::life::Answer;
 use crate::life::table::Refusal;
 use crate::scene::{Expected, Motion, Pins, Turn};
@@ -14,7 +15,7 @@ use raisewatch_protocol::words::{Channel, Kind, Step, Utterance};
 use raisewatch_protocol::{Mono, Span, quantity};
 
 impl Watch {
-    pub(super) fn set_step(&mut self, now: Mono, step: Step) {
+    pub(super) fn set_step(&mut self, now: Mono, step: Step, by: Option<&str>) {
         let before = self.scene.step;
         if before == Step::Rig {
             self.judge_age(now);
@@ -37,6 +38,7 @@ impl Watch {
             }
         }
         self.said.clear();
+        self.learn.memory.stepped(now, step, by);
     }
 
     pub(super) fn hear(&mut self, now: Mono, said: &Said) {
@@ -47,10 +49,11 @@ impl Watch {
                 None => return self.refuse(now, said, "no-tower", &[("what", word)]),
             },
         };
-        if matches!(said.said, Utterance::Seen | Utterance::Release) && self.is_not_the_lead(said.by.as_deref()) {
+        if matches!(said.said, Utterance::Seen | Utterance::Release | Utterance::HandOver) && self.is_not_the_lead(said.by.as_deref()) {
             return self.refuse(now, said, "lead-only", &[]);
         }
         self.remember(now, said);
+        self.learn.memory.heard(now, said, tower);
         match said.said {
             Utterance::Zero => self.zero(now, said, tower),
             Utterance::Turn => self.turn(now, said, tower),
@@ -73,13 +76,9 @@ impl Watch {
                 let change_n = number::<Force>(said);
                 self.scene.expect = Some(Expected { change_n, tower, at: now });
             }
+            Utterance::HandOver => self.hand_over(now, said),
             // For the record, the checklist and other parts of the program.
-            Utterance::Tap
-            | Utterance::KnownWeight
-            | Utterance::SoundHeard
-            | Utterance::ClearUnder
-            | Utterance::HandOver
-            | Utterance::Note => {}
+            Utterance::Tap | Utterance::KnownWeight | Utterance::SoundHeard | Utterance::ClearUnder | Utterance::Note => {}
         }
     }
 
@@ -130,6 +129,7 @@ impl Watch {
                 let planned = if channel == Channel::TrussAlong { self.estimator.planned_slope_rad(at) } else { 0.0 };
                 self.instruments.gauges[at].zero = Some(Zero { value, planned });
                 self.instruments.gauges[at].zero_said = true;
+                self.learn.memory.zeros[at] = Some(SaidBy { t_ms: now, by: said.by.clone() });
                 self.instruments.health[at].zeroed = true;
                 self.estimator.renewed(&self.setup, at);
                 let text = self.phrases.render("zero-taken", &[("what", &what), ("tower", &tower)]);

@@ -4,6 +4,7 @@
 //! between but at inputs. So the outputs depend on the inputs and their times alone: not on how often it is ticked, nor on how
 //! packets are batched; live and replay give the same bytes.
 
+mod handed;
 mod heard;
 mod shown;
 
@@ -14,6 +15,8 @@ use crate::condition::{Condition, Stands};
 use crate::estimate::Estimator;
 use crate::health;
 use crate::instruments::{Instruments, SLOWEST_S};
+use crate::learn::Learn;
+use crate::learn::hand_over::HandOver;
 use crate::life::{Ledger, Told};
 use crate::limits::Limits;
 use crate::phrases::Phrases;
@@ -40,6 +43,8 @@ pub enum Output {
     Finding(told::Finding),
     /// A change of a call, for one recipient.
     Call(told::Call),
+    /// The state that was handed over, as `hand-over` was said: for the recording.
+    HandOver(Box<HandOver>),
     /// An answer to what was said. Not in the findings file.
     Reply {
         /// When.
@@ -67,6 +72,7 @@ pub struct Watch {
     steps: Steps,
     ledger: Ledger,
     calls: Calls,
+    learn: Learn,
     half_turn_mm: f64,
     stop_said: Option<String>,
     said: Vec<SaidView>,
@@ -104,6 +110,7 @@ impl Watch {
             steps: Steps::default(),
             ledger: Ledger::new(plan.towers.iter().map(|t| t.id.clone()).collect(), turn_mm / 4.0),
             calls: Calls::new(&setup),
+            learn: Learn::new(&setup, &model),
             half_turn_mm: turn_mm / 2.0,
             stop_said: None,
             said: Vec::new(),
@@ -143,6 +150,11 @@ impl Watch {
         &self.out
     }
 
+    /// The step of the lift.
+    pub fn lift_step(&self) -> Step {
+        self.scene.step
+    }
+
     /// The next moment at which time alone changes something.
     pub fn deadline(&self) -> Option<Mono> {
         self.next
@@ -162,7 +174,7 @@ impl Watch {
                 true
             }
             Input::Step(set) => {
-                self.set_step(now, set.step);
+                self.set_step(now, set.step, set.by.as_deref());
                 true
             }
             Input::Said(said) => {

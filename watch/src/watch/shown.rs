@@ -45,6 +45,7 @@ impl Watch {
             }),
             health: self.health_view(),
             said: self.said.clone(),
+            hand_over: self.handed_over(),
         }
     }
 
@@ -54,7 +55,7 @@ impl Watch {
         open.map(|(at, t)| self.line(at, t.state, false, self.shown)).collect()
     }
 
-    fn tower_view(&self, t: usize) -> TowerView {
+    pub(super) fn tower_view(&self, t: usize) -> TowerView {
         let tower = &self.setup.plan.towers[t];
         let estimate = self.estimator.estimate();
         let now = &estimate.towers[t];
@@ -166,4 +167,4 @@ impl Watch {
 }
 
 /// A height is shown as known within this; else a dash.
-const HEIGHT_KNOWN_M: f64 = 0.05;
+pub(super) const HEIGHT_KNOWN_M: f64 = 0.05;

@@ -532,3 +532,5 @@ fn packets_cut_otherwise_tell_the_same() {
     assert!(lines[0].len() > 8);
     assert_eq!(lines[0], lines[1]);
 }
+
+mod learnt;

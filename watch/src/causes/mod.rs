@@ -12,6 +12,7 @@ pub mod level;
 pub mod scope;
 #[cfg(test)]
 pub(crate) mod series;
+pub mod standing;
 #[cfg(test)]
 mod tests;
 pub mod weight;
@@ -30,6 +31,7 @@ use level::LevelCauses;
 use raisewatch_protocol::words::Step;
 use raisewatch_protocol::{Mono, Span};
 use scope::{Keys, Scope};
+use standing::StandingCauses;
 use weight::WeightCauses;
 
 /// Tells the conditions of the moment.
@@ -42,6 +44,7 @@ pub struct Causes {
     levels: LevelCauses,
     leans: LeanCauses,
     weights: WeightCauses,
+    standing: StandingCauses,
     base: BaseRule,
     rebase: bool,
     due: Option<Mono>,
@@ -59,6 +62,7 @@ impl Causes {
             levels: LevelCauses::default(),
             leans: LeanCauses::new(channels, setup.plan.pieces.len()),
             weights: WeightCauses::default(),
+            standing: StandingCauses::new(setup),
             base: BaseRule::Follows(3.0),
             rebase: false,
             due: None,
@@ -90,6 +94,7 @@ impl Causes {
         self.levels.judge(&scope, covered, found);
         self.leans.judge(&scope, found);
         self.weights.weights(&scope, forces, dropped || ropes, found);
+        self.standing.judge(&scope, covered, found);
         self.keys.finish(found);
         self.base = base_rule(&scope, forces);
         self.rebase = self.weights.settled_announced(&scope);
@@ -97,6 +102,7 @@ impl Causes {
         estimator.set_base(self.base);
         if self.rebase {
             estimator.rebase();
+            self.standing.weighed_anew();
         }
     }
 

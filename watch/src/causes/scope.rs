@@ -105,6 +105,11 @@ pub struct Held {
 }
 
 impl Held {
+    /// For how long it has held at the last look, s; zero where it does not.
+    pub fn lasted_s(&self, now_s: f64) -> f64 {
+        self.since_s.map_or(0.0, |since| now_s - since)
+    }
+
     /// Tells whether it holds now; gives for how long it has, s (zero where it does not).
     pub fn see(&mut self, holds: bool, now_s: f64) -> f64 {
         match (holds, self.since_s) {

@@ -250,7 +250,8 @@ fn wrong_unit(scope: &Scope, settled: bool, found: &mut Vec<Condition>) -> bool 
 /// Shares below this tell no ratio.
 const LEAST_JUDGED_N: f64 = 100.0;
 
-fn place(scope: &Scope, force: &Acting) -> Option<(usize, Known)> {
+/// Where along which piece a force acts, if it can be one thing on this truss.
+pub fn place(scope: &Scope, force: &Acting) -> Option<(usize, Known)> {
     let (piece, x_m, off_m) = on_piece(scope.setup, force.place_m)?;
     (off_m < 0.3 + 2.0 * force.place_sigma_m).then_some((piece, Known { value: x_m, sigma: force.place_sigma_m.hypot(off_m) }))
 }

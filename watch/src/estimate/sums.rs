@@ -144,6 +144,11 @@ impl Sums {
         self.linear.total_n
     }
 
+    /// What one newton more at a place does to shares and slopes.
+    pub fn effect(&self, piece: usize, x_m: f64) -> raisewatch_statics::PointEffect<'_> {
+        self.linear.point(piece, x_m)
+    }
+
     /// Shares that one newton more at a place adds.
     pub fn point(&self, piece: usize, x_m: f64) -> Vec<f64> {
         self.linear.point(piece, x_m).share_per_n

@@ -6,8 +6,11 @@
 //! Source of the method: docs/method.md, "Slow change and false alarms".
 
 pub mod cusum;
+pub mod drift;
 pub mod ewma;
 pub mod run_length;
+pub mod settle;
+pub mod stand;
 
 #[cfg(test)]
 mod published;

@@ -30,6 +30,11 @@ pub struct Settles {
 }
 
 impl Settles {
+    /// With room for so many towers.
+    pub fn new(towers: usize) -> Self {
+        Settles { with: vec![0.0; towers], own: vec![0.0; towers], all: 0.0 }
+    }
+
     /// Begins for `towers` towers.
     pub fn begin(&mut self, towers: usize) {
         for sums in [&mut self.with, &mut self.own] {

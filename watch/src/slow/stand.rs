@@ -75,7 +75,7 @@ impl Stand {
             guards: vec![None; towers],
             total: Drift::new(all(towers as f64)),
             settled: None,
-            settles: Settles::default(),
+            settles: Settles::new(towers),
             real: vec![Cusum::new(K, H); towers],
             earlier_m: [0.0; 2],
             leap_m: 0.0,

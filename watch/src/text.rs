@@ -130,7 +130,8 @@ fn what(track: &Track, room: &Room) -> String {
     names.join(", ")
 }
 
-fn phrases_place(position_m: f64, phrases: &Phrases) -> String {
+/// " at 5.5 m", in the units of the lift.
+pub fn phrases_place(position_m: f64, phrases: &Phrases) -> String {
     let amount = if phrases.inches { format!("{:.0} ft", position_m / 0.3048) } else { format!("{position_m:.1} m") };
     phrases.of("place").replace("{amount}", &amount)
 }

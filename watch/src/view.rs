@@ -1,6 +1,10 @@
 //! What the pages draw: the lift as the watch sees it now. Absent is null, never 0.
 
+use crate::learn::ahead::AheadView;
 use crate::learn::hand_over::HandOver;
+use crate::learn::hanging::OfferView;
+use crate::learn::next_turns::NextTurnsView;
+use crate::learn::stiffness::LearntView;
 use raisewatch_protocol::Mono;
 use raisewatch_protocol::told::{Call, Finding};
 use raisewatch_protocol::words::{Channel, Step, Utterance};
@@ -50,6 +54,14 @@ pub struct View {
     pub health: Vec<HealthView>,
     /// Newest of each thing said at each tower in this step.
     pub said: Vec<SaidView>,
+    /// Counted turns: by how much each tower goes next. Advice, no order; null while a head is not known or a call is not calm.
+    pub next_turns: Option<NextTurnsView>,
+    /// When a limit of the heights is reached at the rate of now; null while no rate is beyond doubt.
+    pub ahead_s: Option<AheadView>,
+    /// What turns of single towers showed at the test lift; null before the first.
+    pub learnt: Option<LearntView>,
+    /// Steps in weight while rigging, each with the items of the plan that fit it. Offers: nothing changes by them.
+    pub hung: Vec<OfferView>,
     /// What a new crew must know: the state card.
     pub hand_over: HandOver,
 }

@@ -157,6 +157,27 @@ impl Calls {
         self.recipients.iter().filter_map(|r| r.call.as_ref().map(|c| (r.to.as_str(), c)))
     }
 
+    /// Rise of a tower's head for one turn, mm, as it was measured.
+    pub fn set_per_turn_mm(&mut self, tower: usize, mm: f64) {
+        self.per_turn_mm[tower] = mm;
+    }
+
+    /// Whether nothing keeps any tower from being moved that way.
+    pub fn all_may(&self, now: Mono, tracks: &[Track], scene: &Scene, estimate: &Estimate, setup: &Setup, word: Word) -> bool {
+        let moment = Moment {
+            now,
+            tracks,
+            scene,
+            estimate,
+            setup,
+            unclaimed: None,
+            per_turn_mm: &self.per_turn_mm,
+            came_down: &self.came_down,
+            counted_turn: None,
+        };
+        (0..setup.plan.towers.len()).all(|t| moment.may(t, word))
+    }
+
     /// Somebody heard the call: a hold is repeated less often.
     pub fn heard(&mut self, now: Mono) {
         for spoken in [&mut self.crew, &mut self.lead] {

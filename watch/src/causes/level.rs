@@ -3,6 +3,7 @@
 use super::scope::{Held, Scope, against, gravity, limit_of};
 use crate::condition::{Condition, Known, Stands, Unit};
 use crate::estimate::level::{Layout, factors};
+use crate::learn::ahead::Trend;
 use crate::limits::Pair;
 use crate::scene::Motion;
 use raisewatch_protocol::words::{Kind, Severity, Step};
@@ -18,6 +19,11 @@ const AHEAD_UP_S: f64 = 0.6;
 const AHEAD_DOWN_S: f64 = 0.45;
 /// From the begin of the off-delay (1.5 s) to hands that crank again (docs/trade.md section 2: 0.7 to 1.5 s after the word), s.
 const CLOSING_S: f64 = 2.7;
+/// Of the crew's reaction so much is looked ahead at a rate that is beyond doubt: all of it would tell a limit that noise alone
+/// keeps from being reached.
+const EARLY: f64 = 0.5;
+/// And at most so many turns of way: a head that will be held within them is not yet told.
+const HALF_TURN: f64 = 0.5;
 /// Slower than this the filter has no lag worth looking ahead, mm/s.
 const AHEAD_FROM_MM_S: f64 = 2.0;
 /// For so long a section change may stand off the line below the stop, s (docs/trade.md section 4).
@@ -28,6 +34,7 @@ const SECTION_S: f64 = 10.0;
 pub struct LevelCauses {
     parting: Held,
     section: Held,
+    trend: Trend,
 }
 
 /// One way of being off, the gravest of which is told.
@@ -46,9 +53,11 @@ impl LevelCauses {
         let line = &scope.est.estimate().level;
         let Some((rake, (high, low))) = line.rake_mm.zip(line.extremes) else {
             self.parting.see(false, scope.now_s());
+            self.trend.forget();
             found.push(Condition::of(Kind::Uneven));
             return;
         };
+        self.follow(scope, rake);
         let mut worst: Option<Off> = None;
         self.rake(scope, rake, high, low, &mut worst);
         match scope.est.sums().layout {
@@ -72,6 +81,30 @@ impl LevelCauses {
             never_gated: off.beyond,
             ..Condition::of(off.kind)
         });
+    }
+
+    /// How what stands off the line grows.
+    pub fn trend(&self) -> &Trend {
+        &self.trend
+    }
+
+    /// Keeps the trend of what this lift is held to: the rake of two heads, one head out of line, one corner off the plane.
+    fn follow(&mut self, scope: &Scope, rake: Known) {
+        let rows = scope.rows();
+        let line = &scope.est.estimate().level;
+        let odd = line.odd.and_then(|j| line.above_mm[j].map(|a| (j, Known { value: a.value.abs(), sigma: a.sigma })));
+        let pair = match scope.est.sums().layout {
+            Layout::Pair => rows.rake_mm,
+            Layout::Line => rows.line_mm,
+            Layout::Ring => rows.twist_mm,
+        };
+        let size = if scope.est.sums().layout == Layout::Pair { line.odd.map(|j| (j, rake)) } else { odd };
+        match (size, pair) {
+            (Some((j, size)), Some(pair)) if scope.scene.guarded_as_moving() => {
+                self.trend.see(scope.now_s(), j, size, (pair.warn, pair.stop))
+            }
+            _ => self.trend.forget(),
+        }
     }
 
     fn rake(&mut self, scope: &Scope, rake: Known, high: usize, low: usize, worst: &mut Option<Off>) {
@@ -114,7 +147,11 @@ impl LevelCauses {
         if scope.towers() > 2 || scope.scene.motion == Motion::Still || rate < AHEAD_FROM_MM_S {
             return 0.0;
         }
-        rate * if scope.scene.motion == Motion::Down { AHEAD_DOWN_S } else { AHEAD_UP_S }
+        let lag_mm = rate * if scope.scene.motion == Motion::Down { AHEAD_DOWN_S } else { AHEAD_UP_S };
+        // A drift beyond doubt, that the crew's own reaction carries past the limit, is told before it: earlier, never more often.
+        let reaction_s = scope.setup.plan.reaction.0;
+        let most_mm = HALF_TURN * scope.setup.plan.towers[high].per_turn.mm();
+        lag_mm.max(self.trend.at_least_mm(EARLY * reaction_s).min(most_mm))
     }
 
     /// How fast two heads close, mm/s; nothing where they stand or part.

@@ -20,6 +20,7 @@ pub mod weight;
 use crate::condition::Condition;
 use crate::estimate::{BaseRule, Estimator};
 use crate::health::Health;
+use crate::learn::ahead::Trend;
 use crate::limits::Limits;
 use crate::scene::{Motion, Scene};
 use crate::setup::Setup;
@@ -109,6 +110,11 @@ impl Causes {
     /// When the next condition may change by time alone (a span that runs out), if any: the watch is stepped there.
     pub fn deadline(&self) -> Option<Mono> {
         self.due
+    }
+
+    /// How what stands off the line grows.
+    pub fn trend(&self) -> &Trend {
+        self.levels.trend()
     }
 
     /// Whether a channel is known to be no guard any more (knocked, frozen, noisy…): [`Health::trusted`] follows it.

@@ -38,6 +38,7 @@ impl Watch {
             }
         }
         self.said.clear();
+        self.learn.stiffness.forget_turn();
         self.learn.memory.stepped(now, step, by);
     }
 
@@ -161,6 +162,7 @@ impl Watch {
         };
         self.scene.turn = Some(Turn { tower, turns, at: now });
         self.proof.begin(&self.setup, &self.instruments, now);
+        self.learn.stiffness.begin(&self.setup, &self.instruments, Turn { tower, turns, at: now }, now);
     }
 
     fn release(&mut self, now: Mono, said: &Said) {

@@ -6,6 +6,7 @@
 
 mod handed;
 mod heard;
+mod learnt;
 mod shown;
 
 use crate::calibrate::Calibrated;
@@ -229,6 +230,7 @@ impl Watch {
         self.look_at_proof(now);
         self.judge(now);
         self.tell(now);
+        self.learn(now);
         self.next = self.next_moment(now);
     }
 
@@ -249,6 +251,7 @@ impl Watch {
         let Some(judged) = self.proof.look(&self.setup, &self.instruments, &self.scene, now) else { return };
         self.scene.turn = None;
         self.steps.turn_is_over();
+        self.learn.stiffness.judged(judged == Judged::Right, now);
         let key = match judged {
             Judged::Right => "turn-proved",
             Judged::Faults => "turn-wrong",
@@ -336,6 +339,7 @@ impl Watch {
             self.calls.deadline(now),
             self.causes.deadline(),
             turn,
+            self.learn.stiffness.deadline(),
         ]
         .into_iter()
         .flatten()

@@ -45,6 +45,10 @@ impl Watch {
             }),
             health: self.health_view(),
             said: self.said.clone(),
+            next_turns: self.next_turns_view(),
+            ahead_s: self.ahead_view(),
+            learnt: self.learnt_view(),
+            hung: self.learn.hanging.offers.clone(),
             hand_over: self.handed_over(),
         }
     }
@@ -92,7 +96,7 @@ impl Watch {
     }
 
     /// Age of a tower's oldest guarding channel, ms, and whether the drawing is torn there.
-    fn age(&self, tower: usize) -> (Option<f64>, bool) {
+    pub(super) fn age(&self, tower: usize) -> (Option<f64>, bool) {
         let mut oldest: Option<f64> = None;
         let mut torn = false;
         let mut any = false;

@@ -322,7 +322,15 @@ impl Estimator {
     /// Takes what was measured of how offsets move shares, N/m (see [`Sums::set_share_per_offset`]); `None`: the
     /// plan's again. False where it cannot be one.
     pub fn set_share_per_offset(&mut self, measured: Option<&[Vec<f64>]>) -> bool {
-        self.sums.set_share_per_offset(measured)
+        let taken = self.sums.set_share_per_offset(measured);
+        if taken {
+            // Offsets and the biases of the patterns were learnt with the stiffness before.
+            self.levels.settle();
+            for k in 0..self.sums.self_held.len() {
+                self.levels.doubt_pattern(k, 0.05 * self.sums.total_n() / self.shares.len() as f64);
+            }
+        }
+        taken
     }
 
     /// The cells.

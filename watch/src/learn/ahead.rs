@@ -8,8 +8,8 @@ use crate::condition::Known;
 use serde::Serialize;
 use std::collections::VecDeque;
 
-/// The line is laid through so long, s.
-const OVER_S: f64 = 4.0;
+/// The line is laid through so long, s: at the wander of a crew (docs/trade.md section 8, scenario 17) shorter ones tell no slow drift.
+const OVER_S: f64 = 6.0;
 /// And not before it is so long, s: two turns of a crank.
 const LEAST_S: f64 = 2.0;
 /// One sample in so long, s.

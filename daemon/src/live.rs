@@ -4,7 +4,7 @@ use crate::clock::{self, Clock};
 use crate::drive::Driver;
 use crate::inlet::Inlet;
 use crate::judge::Judge;
-use crate::load::Loaded;
+use crate::load::Lift;
 use crate::run::{Ended, Frame, Loop};
 use crate::sinks::hub::Hub;
 use crate::sinks::lines::{self, Look};
@@ -43,8 +43,8 @@ const FINISH: Duration = Duration::from_secs(15);
 
 /// What a live lift needs.
 pub struct Setup {
-    /// Plan, kit and phrases.
-    pub lift: Loaded,
+    /// Plan, kit and phrases; or a kit alone.
+    pub lift: Lift,
     /// The broker to dial.
     pub broker: Option<String>,
     /// Its login.
@@ -91,8 +91,8 @@ impl Setup {
 
         let printed = lines::run(self.look, hub.attach_spoken("standard output", ROOM));
         if let Some(url) = &self.broker {
-            let options = mqtt::options(url, &self.lift.plan.site, self.login.as_ref())?;
-            sinks.spawn(mqtt::run(options, self.lift.plan.site.clone(), hub.attach_spoken("MQTT", ROOM)));
+            let options = mqtt::options(url, &self.lift.site, self.login.as_ref())?;
+            sinks.spawn(mqtt::run(options, self.lift.site.clone(), hub.attach_spoken("MQTT", ROOM)));
         }
         let recording = self.recording(&mut hub, framed.clone());
         let state = recording.as_ref().map(|recording| recording.state.clone());
@@ -100,7 +100,7 @@ impl Setup {
         sinks.spawn(pages.composer.run(framed, hub.attach_spoken("pages", ROOM)));
         tasks.spawn(serve(listener, seal.map(|seal| seal.acceptor), router(pages.web), Limits::default(), stopping.clone()));
         tasks.spawn(pages.terminal.clone().show_next(pages.paired));
-        sources::start(&self.lift.kit, &self.lift.plan.site, self.broker.as_deref(), self.login.as_ref(), &inlet, &mut tasks)?;
+        sources::start(&self.lift.kit, &self.lift.site, self.broker.as_deref(), self.login.as_ref(), &inlet, &mut tasks)?;
         typed::read_standard_input(inlet.clone(), pages.terminal.clone());
 
         inlet.put(TraceLine { t_ms: inlet.now(), what: Arrival::Wall { wall: clock::wall() } }).await?;
@@ -137,15 +137,14 @@ impl Setup {
     fn recording_file(&self, folder: &Path) -> anyhow::Result<(PathBuf, recording::Recording)> {
         let file = |file: &Path, text: &str| recording::Kept { file: file.display().to_string(), text: text.to_owned() };
         let lift = &self.lift;
-        let phrases = lift.plan.phrases.as_ref().zip(lift.phrases_text.as_ref());
         let head = recording::Head {
-            plan: Some(file(&lift.plan_file, &lift.plan_text)),
-            kit: Some(file(&lift.kit_file, &lift.kit_text)),
-            phrases: phrases.map(|(name, text)| file(Path::new(name), text)),
+            plan: lift.plan.as_ref().map(|(name, text)| file(name, text)),
+            kit: Some(file(&lift.kit_file.0, &lift.kit_file.1)),
+            phrases: lift.phrases_file.as_ref().map(|(name, text)| file(Path::new(name), text)),
             opened: clock::wall(),
             opened_at: self.clock.now(),
         };
-        let path = folder.join(recording::file_name(&lift.plan.site, head.opened));
+        let path = folder.join(recording::file_name(&lift.site, head.opened));
         let recording = recording::Recording::create(&path, head)?;
         Ok((path, recording))
     }
@@ -197,9 +196,14 @@ impl Pages {
         let (calls, _) = broadcast::channel(ROOM);
         let (tell_paired, paired) = mpsc::channel(16);
         let (doors, crew) = (Arc::new(Doors::default()), Arc::new(Crew::default()));
-        let towers: Vec<String> = setup.lift.plan.towers.iter().map(|tower| tower.id.clone()).collect();
+        let towers = setup.lift.towers.clone();
         let words = setup.lift.phrases.of_pages();
-        let fixed = Fixed { plan: true, words: serde_json::json!(words), rehearsal: setup.rehearsal, speed: setup.clock.speed() };
+        let fixed = Fixed {
+            plan: setup.lift.plan.is_some(),
+            words: serde_json::json!(words),
+            rehearsal: setup.rehearsal,
+            speed: setup.clock.speed(),
+        };
         let terminal = Terminal::new(doors.clone(), towers.clone(), at, seal, setup.rehearsal && setup.look == Look::Plain);
         let past = Arc::new(Past::default());
         let composer = Composer { fixed, crew: crew.clone(), past: past.clone(), recording, out, calls: calls.clone() };

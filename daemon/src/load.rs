@@ -29,6 +29,54 @@ pub struct Loaded {
     pub phrases_text: Option<String>,
 }
 
+/// What a live lift is made of: all of [`Loaded`], or a kit alone, which is recorded and not judged.
+#[derive(Clone, Debug)]
+pub struct Lift {
+    /// The site, under which nodes speak.
+    pub site: String,
+    /// Ids of the towers.
+    pub towers: Vec<String>,
+    /// The plan's file and text; `None` where there is no plan.
+    pub plan: Option<(PathBuf, String)>,
+    /// The kit.
+    pub kit: Kit,
+    /// Its file and text.
+    pub kit_file: (PathBuf, String),
+    /// The phrases.
+    pub phrases: Phrases,
+    /// Name and text of their file, where there is one.
+    pub phrases_file: Option<(String, String)>,
+}
+
+impl From<Loaded> for Lift {
+    fn from(lift: Loaded) -> Self {
+        Lift {
+            site: lift.plan.site,
+            towers: lift.plan.towers.into_iter().map(|tower| tower.id).collect(),
+            plan: Some((lift.plan_file, lift.plan_text)),
+            kit: lift.kit,
+            kit_file: (lift.kit_file, lift.kit_text),
+            phrases: lift.phrases,
+            phrases_file: lift.plan.phrases.zip(lift.phrases_text),
+        }
+    }
+}
+
+/// A lift without a plan. Errors: [`Misuse`], with every mistake of the kit.
+pub fn kit_alone(kit_file: &Path, site: &str) -> anyhow::Result<Lift> {
+    let kit_text = text(kit_file)?;
+    let kit = Kit::read(&kit_text, &kit_file.display().to_string()).map_err(|mistakes| told([None, Some(mistakes)]))?;
+    Ok(Lift {
+        site: site.to_owned(),
+        towers: crate::no_plan::towers(&kit),
+        plan: None,
+        kit,
+        kit_file: (kit_file.to_owned(), kit_text),
+        phrases: Phrases::default(),
+        phrases_file: None,
+    })
+}
+
 /// Reads the files. Errors: [`Misuse`], with every mistake of both files.
 pub fn load(plan_file: &Path, kit_file: &Path) -> anyhow::Result<Loaded> {
     let plan_text = text(plan_file)?;

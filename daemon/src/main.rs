@@ -13,6 +13,7 @@ mod inlet;
 mod judge;
 mod live;
 mod load;
+mod no_plan;
 mod plan_new;
 mod recorded;
 mod rehearse;

@@ -85,7 +85,7 @@ pub fn run(args: RehearseArgs) -> anyhow::Result<Exit> {
     let broker = broker::start(SocketAddr::from((Ipv4Addr::LOCALHOST, 0)), None)?;
     let (site, clock) = (lift.plan.site.clone(), Clock::paced(args.speed));
     let setup = Setup {
-        lift,
+        lift: lift.into(),
         broker: Some(broker.url.clone()),
         login: None,
         listen: args.listen,

@@ -1,13 +1,16 @@
 //! `raisewatch watch`: watches a raise from real readings.
 
 use crate::clock::Clock;
+use crate::judge::Judge;
 use crate::live::{Asked, Setup};
-use crate::load::load;
+use crate::load::{Lift, kit_alone, load};
+use crate::no_plan::NoPlan;
 use crate::sinks::lines::Look;
 use crate::sources::dial;
 use crate::sources::login::Login;
 use crate::{Exit, Misuse, broker};
 use raisewatch_protocol::kit::Transport;
+use raisewatch_protocol::topic::site_name;
 use raisewatch_watch::watch::Watch;
 use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
@@ -15,11 +18,14 @@ use std::path::{Path, PathBuf};
 /// Arguments.
 #[derive(Debug, clap::Args)]
 pub struct WatchArgs {
-    /// The plan file
-    pub plan: PathBuf,
+    /// The plan file; without one nothing is judged, and what comes is recorded
+    pub plan: Option<PathBuf>,
     /// The kit file
     #[arg(long)]
     pub kit: PathBuf,
+    /// Without a plan: the site under which nodes speak over MQTT
+    #[arg(long, value_name = "NAME", conflicts_with = "plan", default_value = NO_SITE, value_parser = site)]
+    pub site: String,
     /// The broker, such as mqtt://10.0.0.5:1883; in place of the kit's. User and password come from RAISEWATCH_MQTT_USER and
     /// RAISEWATCH_MQTT_PASSWORD or from the kit's login-file
     #[arg(long, value_name = "URL", conflicts_with = "own_broker")]
@@ -47,10 +53,30 @@ pub struct WatchArgs {
     pub lines: Look,
 }
 
+/// What a site is called where nothing names it.
+const NO_SITE: &str = "no-plan";
+
+fn site(name: &str) -> Result<String, String> {
+    if site_name(name) { Ok(name.to_owned()) } else { Err("expected one level of a topic, without / + #".into()) }
+}
+
 /// Watches until it is stopped (Ctrl-C or SIGTERM).
 pub fn run(args: WatchArgs) -> anyhow::Result<Exit> {
-    let lift = load(&args.plan, &args.kit)?;
-    let watch = Watch::new(&lift.plan, &lift.kit, lift.phrases.clone()).map_err(|fault| Misuse(fault.to_string()))?;
+    match &args.plan {
+        Some(plan) => {
+            let lift = load(plan, &args.kit)?;
+            let watch = Watch::new(&lift.plan, &lift.kit, lift.phrases.clone()).map_err(|fault| Misuse(fault.to_string()))?;
+            watch_lift(args, lift.into(), watch)
+        }
+        None => {
+            let lift = kit_alone(&args.kit, &args.site)?;
+            let judge = NoPlan::new(&lift.kit, lift.phrases.clone());
+            watch_lift(args, lift, judge)
+        }
+    }
+}
+
+fn watch_lift<J: Judge + 'static>(args: WatchArgs, lift: Lift, judge: J) -> anyhow::Result<Exit> {
     if let Some(url) = args.broker.as_deref().or(lift.kit.broker.as_deref()) {
         // A password in the address is refused here, before anything is started or printed.
         dial::options(url, "check", None).map_err(|fault| Misuse(format!("{fault:#}")))?;
@@ -58,6 +84,7 @@ pub fn run(args: WatchArgs) -> anyhow::Result<Exit> {
     let login = Login::find(lift.kit.login_file.as_deref(), args.kit.parent().unwrap_or(Path::new("")))
         .map_err(|fault| Misuse(format!("{fault:#}")))?;
     let dial = address(&args, &lift.kit, login.as_ref())?;
+    let unplanned = lift.plan.is_none();
     let setup = Setup {
         lift,
         broker: dial,
@@ -73,8 +100,11 @@ pub fn run(args: WatchArgs) -> anyhow::Result<Exit> {
     let runtime = tokio::runtime::Runtime::new()?;
     let exit = runtime.block_on(async {
         let mut asked = Asked::new()?;
-        let live = setup.start(watch).await?;
+        let live = setup.start(judge).await?;
         live.terminal.print("raisewatch advises only: no safety function, no control of any winch.");
+        if unplanned {
+            live.terminal.print(&format!("No plan. Recording only: nothing is judged. Nodes speak under raisewatch/{}/.", args.site));
+        }
         live.terminal.show();
         asked.stop().await;
         Ok(live.finish().await)

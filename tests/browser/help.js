@@ -14,7 +14,7 @@ function ears() {
   globalThis.SpeechSynthesisUtterance = class { constructor(text) { this.text = text; } };
   Object.defineProperty(globalThis, "speechSynthesis", { configurable: true, value: {
     getVoices: () => [{ name: "test" }], cancel: () => note("hush"), addEventListener() {},
-    speak(words) { note("word", { text: words.text }); words.onstart?.(); setTimeout(() => { note("word ends"); words.onend?.(); }, 50); },
+    speak(words) { note("word", { text: words.text, lang: words.lang }); words.onstart?.(); setTimeout(() => { note("word ends"); words.onend?.(); }, 50); },
   } });
   // Every call that stood on the page, however short.
   const calls = globalThis.calls = [];

@@ -202,3 +202,23 @@ fn the_broker_wants_a_login_where_there_is_one() {
     assert!(!publish(&[]));
     assert!(watch.has_said(&["hush-hush"]).is_none());
 }
+
+#[test]
+fn without_a_plan_what_comes_is_recorded_and_a_stop_still_reaches_everybody() {
+    let (bench, broker) = (Bench::new(), Mosquitto::start("").unwrap());
+    let kit = repository("docs/examples/harbour-lane.kit.toml").display().to_string();
+    let args = ["watch", "--kit", &kit, "--listen", "127.0.0.1:0", "--site", "old-quay", "--broker", &broker.url()];
+    let mut watch = Program::raisewatch(bench.folder.path(), &args).unwrap();
+    watch.says(&["No plan. Recording only", "raisewatch/old-quay/"]).unwrap();
+    let mut heard = broker.listen("raisewatch/old-quay/#").unwrap();
+    heard.says(&["raisewatch/old-quay/monitor", r#""state":"watching""#]).unwrap();
+    watch.types(r#"{"said":"stop","by":"Mara"}"#).unwrap();
+    heard.says(&["call/spotter", r#""call":"stop""#, "Somebody said stop."]).unwrap();
+    watch.types(r#"{"said":"release","by":"lead"}"#).unwrap();
+    heard.says(&["call/spotter", r#""call":"none""#, "No plan. Recording only."]).unwrap();
+    watch.signal("TERM").unwrap();
+    assert_eq!(watch.ended().unwrap().code(), Some(0), "{:?}", watch.said);
+    assert_eq!(bench.recordings(), 1);
+    let wrong = Program::raisewatch(bench.folder.path(), &["watch", "--kit", &kit, "--site", "a/b"]).unwrap().ended().unwrap();
+    assert_eq!(wrong.code(), Some(2));
+}

@@ -64,7 +64,7 @@ async function tell(said) {
 
 function draw() {
   const now = performance.now(), call = view.calls?.lead ?? view.calls?.spotter ?? null, late = shown === null || shown.look === "gone";
-  shown = standing.take(call, view.plan === false ? "none" : lookOf(call), now);
+  shown = standing.take(call, lookOf(call), now);
   const { look } = shown, picture = settle(pictureOf(view, shown.call), steady, DESK, now);
   for (const name of FRAME) B.classList.toggle(name, name === look);
   B.classList.toggle("live", true);
@@ -76,7 +76,7 @@ function draw() {
   const words = sound.words = { ...OWN, ...view.words };
   sound.quiet = Boolean(view.replay);
   set($("#call"), "lang", words.language);
-  const text = view.plan === false ? words["no-plan"] : shown.call?.text ?? view.not_claimed ?? words["nothing-known"];
+  const text = shown.call?.text ?? (view.plan === false ? words["no-plan"] : view.not_claimed ?? words["nothing-known"]);
   if (board.show(text, look, null)) { saidAt = view.t_ms; times = 1; }
   if (late && call && look !== "calm" && look !== "none") sound.call(call);
   const standsStop = look === "stop" || look === "blind";
@@ -219,11 +219,12 @@ $("#steps").addEventListener("keydown", key => {
 const ZEROED = { "truss-along": "tilt", "truss-across": "roll", "mast-along": "mast", "mast-across": "mast across", "head-load": "load", "rope-load": "rope" };
 let zeroes = null;
 function zeroPart() {
-  const inRig = view.step === "rig", fitted = (view.health ?? []).filter(one => one.channel in ZEROED && one.state !== "not-fitted");
+  const inRig = view.step === "rig", fitted = (view.plan === false ? [] : view.health ?? []).filter(one => one.channel in ZEROED && one.state !== "not-fitted");
   const key = `${inRig} ${fitted.map(one => `${one.tower}${one.channel}`).join()}`;
   if (key === zeroes) return;
   zeroes = key;
   const names = new Map((view.towers ?? []).map(tower => [tower.id, tower.name ?? tower.id]));
+  if (view.plan === false) return $("#zero").replaceChildren();
   if (!inRig) return $("#zero").replaceChildren(make("span", { class: "m" }, "Zero: only in rig"));
   $("#zero").replaceChildren(...fitted.map(one => button(`Zero ${names.get(one.tower) ?? one.tower} ${ZEROED[one.channel]}`, "btn", () => tell({ said: "zero", tower: one.tower, channel: one.channel }))));
 }

@@ -48,7 +48,7 @@ setInterval(() => sheet.live(live.state, live.age), 500);
 function draw() {
   const now = performance.now(), call = view.calls?.spotter ?? null;
   const late = shown === null || shown.look === "gone";
-  shown = standing.take(call, view.plan === false ? "none" : lookOf(call), now);
+  shown = standing.take(call, lookOf(call), now);
   const picture = settle(pictureOf(view, shown.call), steady, DECK, now), { look } = shown;
   B.dataset.shown = view.t_ms;
   frame(look);
@@ -56,7 +56,7 @@ function draw() {
   const words = sound.words = { ...OWN, ...view.words };
   sound.quiet = Boolean(view.replay);
   set($("#call"), "lang", words.language);
-  const text = view.plan === false ? words["no-plan"] : shown.call?.text ?? view.not_claimed ?? words["nothing-known"];
+  const text = shown.call?.text ?? (view.plan === false ? words["no-plan"] : view.not_claimed ?? words["nothing-known"]);
   board.show(text, look, subOf(picture, look));
   if (late && look !== "calm" && look !== "none" && call) sound.call(call); // a page opened late says at once what stands
   answer(look);

@@ -43,7 +43,7 @@ function wordOf(call, look) { return look === "hold" ? call.call : look; }
 
 function draw() {
   const now = performance.now(), call = view.calls?.[id] ?? null, late = shown === null || shown.look === "gone";
-  shown = standing.take(call, ownTower() ? lookOf(call) : "none", now);
+  shown = standing.take(call, ownTower() || view.plan === false ? lookOf(call) : "none", now);
   const word = wordOf(shown.call, shown.look);
   B.dataset.shown = view.t_ms;
   frame(word, shown.look === "stop");
@@ -53,7 +53,7 @@ function draw() {
   const own = sound.words = { ...OWN, ...view.words };
   sound.quiet = Boolean(view.replay);
   set($("#call"), "lang", own.language);
-  const text = view.plan === false ? own["no-plan"] : ownTower() ? shown.call?.text ?? view.not_claimed ?? own["nothing-known"] : `No tower ${id} in this plan.`;
+  const text = view.plan === false ? shown.call?.text ?? own["no-plan"] : ownTower() ? shown.call?.text ?? view.not_claimed ?? own["nothing-known"] : `No tower ${id} in this plan.`;
   sheet.giveWay(shown.look === "calm" || shown.look === "none" ? null : text);
   words(text, word);
   if (late && shown.call && shown.look !== "calm" && shown.look !== "none") sound.call(shown.call);

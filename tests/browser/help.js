@@ -16,10 +16,10 @@ function ears() {
     getVoices: () => [{ name: "test" }], cancel: () => note("hush"), addEventListener() {},
     speak(words) { note("word", { text: words.text, lang: words.lang }); words.onstart?.(); setTimeout(() => { note("word ends"); words.onend?.(); }, 50); },
   } });
-  // Every call that stood on the page, however short.
+  // Every call's words that stood on the page, however short.
   const calls = globalThis.calls = [];
   document.addEventListener("DOMContentLoaded", () => new MutationObserver(() => {
-    const text = document.querySelector("#call").textContent.replace(/\s+/g, " ").trim();
+    const text = document.querySelector("#call .words").textContent.replace(/\s+/g, " ").trim();
     if (calls.at(-1) !== text) calls.push(text);
   }).observe(document.querySelector("#call"), { childList: true, subtree: true, characterData: true }));
   const start = OscillatorNode.prototype.start;

@@ -242,6 +242,7 @@ const list = $("#keylist");
 $("#keys").addEventListener("click", () => list.showModal());
 addEventListener("keydown", key => {
   if (key.key === "F1") { key.preventDefault(); list.open ? list.close() : list.showModal(); }
+  if (view?.replay) return;
   if (key.key === "F2") { key.preventDefault(); heard(); }
   if (key.key === "F4" && !key.altKey) { key.preventDefault(); if (!key.repeat) stop.press(); }
 });

@@ -45,7 +45,7 @@ test("a Dutch crew hears and reads its own words and its own names of the towers
   await crew[1].waitForFunction(() => document.querySelector("#name").textContent === "Linde", null, LONG);
   for (const page of crew) {
     // Whatever stood in the call was the crew's: no word of the built-in phrases, no name of the plan.
-    const calls = await page.evaluate(() => globalThis.calls.filter(call => !/^Not yet live|^Not live/.test(call)));
+    const calls = await page.evaluate(() => globalThis.calls.filter(call => !/^Not yet live$/.test(call)));
     for (const call of calls) assert.doesNotMatch(call, /\b(Level|Hold|Alder|Birch|up|down|Not zeroed|Not proved|Stopped)\b/, calls.join(" | "));
     assert.equal(await page.getAttribute("#call", "lang"), "nl");
   }

@@ -33,6 +33,27 @@ test("the past keeps 90 s of a moving lift, and begins anew with another recordi
   assert.equal(past.seen(true).points.length, 1);
 });
 
+test("what the monitor remembers takes its place before what this page saw; its gaps stay gaps", () => {
+  const past = new Past(), head = (id, off) => ({ id, off, share: 900, expected: 910 });
+  for (const t of [50_000, 50_100, 50_200]) past.take(t, [head("A", 5), head("B", 6)]);
+  const track = { t_ms: [30_000, 30_200, 40_000, 40_200, 50_100], offset_mm: [[1, 1, 1, null, 1], [2, 2, 2, 2, 2]], measured_n: [[9, 9, 9, 9, 9], [9, 9, 9, 9, 9]], expected_n: [[9, 9, 9, 9, 9], [9, 9, 9, 9, 9]] };
+  past.seed({ towers: ["A", "B"], fine: track, coarse: track });
+  const { points } = past.seen(true);
+  assert.deepEqual(points.map(point => point.t), [30_000, 30_200, 40_000, 40_200, 50_100, 50_200]);
+  assert.deepEqual(runs(points, point => point.off.A, 1_000).map(run => run.map(one => one.t)), [[30_000, 30_200], [40_000], [50_100, 50_200]]);
+  past.take(50_050, [head("A", 5)]); // a view a moment older than what is remembered is no other recording
+  assert.equal(past.seen(true).points[0].t, 30_000);
+  past.seed(null); past.seed({ towers: ["A"] });
+  assert.equal(new Past().seen(true).points.length, 0);
+});
+
+test("faster than life, the times between two views are no gaps", () => {
+  const past = new Past();
+  for (let t = 0; t <= 20_000; t += 2_000) past.take(t, [{ id: "A", off: 1, share: 1, expected: 1 }]);
+  const { points, gap_ms } = past.seen(true, 20);
+  assert.equal(runs(points, point => point.off.A, gap_ms).length, 1);
+});
+
 test("the strip's end lies on the elevation's own line and scale", () => {
   const view = VIEWS.hold(), picture = pictureOf(view, view.calls.lead), past = new Past();
   for (let t = 0; t <= 5_000; t += 100) past.take(t, picture.heads);

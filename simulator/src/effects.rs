@@ -45,6 +45,8 @@ pub struct AtTower {
     pub unpinned: bool,
     /// Lean by a foot, rad.
     pub lean: [f64; 2],
+    /// The rope lies crossed: least and most that it lets go, m, once in so many turns.
+    pub crossed: Option<[f64; 3]>,
     /// The foot goes down, m/s.
     pub sinks: f64,
     /// Lean by a bump, rad.
@@ -83,6 +85,8 @@ pub struct Effects {
     pub weights: Vec<(usize, f64)>,
     /// Roll of the truss in its cradles, rad.
     pub roll: f64,
+    /// Heads are drawn together by, m.
+    pub drawn: f64,
     /// Kinks: watched place, rad.
     pub kinks: Vec<(usize, f64)>,
     /// Apparent tilt on every tilt instrument, rad.
@@ -194,6 +198,7 @@ impl Running {
             | What::Deaf { tower }
             | What::BrakeSlips { tower, .. }
             | What::RopeSlips { tower, .. }
+            | What::Crossed { tower, .. }
             | What::Stuck { tower }
             | What::TopStop { tower }
             | What::PinFails { tower }
@@ -295,6 +300,7 @@ impl Running {
                 effects.towers[j].lean[1] += across.0 + across_rate.0 * since;
             }
             (What::Rolls { by, over }, _) => effects.roll += by.0 * ramp(since, over.0),
+            (What::Drawn { by, over }, _) => effects.drawn += by.0 * ramp(since, over.0),
             (What::Joint { by, .. }, _) => effects.kinks.extend(self.places.iter().map(|p| (*p, by.0))),
             (What::Clock { by, .. }, _) => {
                 if let Some(node) = self.node {
@@ -363,6 +369,7 @@ impl Running {
             What::Stops { .. } => here.frozen = true,
             What::Deaf { .. } => here.deaf = true,
             What::BrakeSlips { speed, .. } => here.runs_out += speed.0,
+            What::Crossed { least, most, turns, .. } => here.crossed = Some([least.0, most.0, turns.abs().max(0.1)]),
             What::Stuck { .. } => here.jammed = true,
             What::TopStop { .. } => here.topped = true,
             What::NotPinned { .. } => here.unpinned = true,

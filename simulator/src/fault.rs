@@ -85,6 +85,25 @@ pub enum What {
         /// Again and again.
         every: Option<Seconds>,
     },
+    /// The rope lies crossed on its drum: it climbs over the crossing as the drum turns and lets go again by `least` to `most`.
+    Crossed {
+        /// Tower.
+        tower: String,
+        /// Least that it lets go at once.
+        least: Metres,
+        /// Most.
+        most: Metres,
+        /// Once in so many turns.
+        turns: f64,
+    },
+    /// Masts are drawn together (negative: pushed apart) at their heads: a truss clamped in its cradles, a strap.
+    Drawn {
+        /// By so much in all.
+        by: Metres,
+        /// Over this time.
+        #[serde(default)]
+        over: Seconds,
+    },
     /// A mast section jams where it is; freed when the fault ends.
     Stuck {
         /// Tower.

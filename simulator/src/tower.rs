@@ -53,6 +53,10 @@ pub struct Tower {
     pub stretch_m: f64,
     /// Turns on the drum since the start.
     pub turns: f64,
+    /// A crossed rope: the turn up to which it was followed, and what it has climbed since it last let go, m.
+    pub climbed: (f64, f64),
+    /// A crossed rope lets go when it has climbed so far, m.
+    pub lets_go_m: Option<f64>,
     /// Upward force of the rope on the head.
     pub rope_n: f64,
     /// Upward force of the pin on the head.
@@ -80,6 +84,8 @@ impl Tower {
             sunk_m: 0.0,
             stretch_m: if pinned { 0.0 } else { rope_m - z_m },
             turns: 0.0,
+            climbed: (0.0, 0.0),
+            lets_go_m: None,
             rope_n,
             pin_n,
             cell_n: share_n,
@@ -100,6 +106,19 @@ impl Tower {
     /// The rope loses so much, at once or little by little.
     pub fn slip(&mut self, by_m: f64) {
         self.rope_m -= by_m;
+    }
+
+    /// A rope that lies crossed climbs by `per_turn_m` as the drum turns, and lets go once it has climbed `most_m`. Gives whether it did.
+    pub fn climb(&mut self, per_turn_m: f64, most_m: f64) -> bool {
+        let by = (self.turns - self.climbed.0).abs() * per_turn_m;
+        self.climbed = (self.turns, self.climbed.1 + by);
+        self.rope_m += by;
+        let lets_go = self.climbed.1 >= most_m;
+        if lets_go {
+            self.slip(self.climbed.1);
+            self.climbed.1 = 0.0;
+        }
+        lets_go
     }
 
     /// Moves the head on by `dt_s`: the truss presses with `truss_n` where it stands, shaken by `shake_n`.

@@ -104,6 +104,7 @@ pub const DEFAULTS: &[(&str, &str)] = &[
     ("stuck", "{tower} does not move: {amount} behind."),
     ("stuck-unknown", "{tower} does not move."),
     ("slipping", "{tower} slips: {amount}."),
+    ("slipping-unknown", "{tower} slips: brake or rope gives."),
     ("top", "{tower}: end of a section reached."),
     ("off-plan", "{tower} {amount} off plan, no cause found."),
     ("off-plan-all", "Total {amount} off plan, no cause found."),

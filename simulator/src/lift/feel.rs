@@ -24,7 +24,7 @@ impl Lift {
         let far = (0..self.supports.len()).filter(|&o| self.supports[o].0 == piece && o != j);
         let Some(other) = far.max_by(|a, b| span(*a).abs().total_cmp(&span(*b).abs())) else { return 0.0 };
         let slope = self.piece_slope(piece);
-        let shortened = (span(other).abs() * (1.0 - slope.cos()) - 0.005).max(0.0);
+        let shortened = (span(other).abs() * (1.0 - slope.cos()) - 0.005).max(0.0) + self.effects.drawn;
         shortened / 2.0 / self.towers[j].z_m.max(0.5) * span(other).signum()
     }
 

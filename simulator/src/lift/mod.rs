@@ -373,6 +373,15 @@ impl Lift {
         for (tower, at) in self.towers.iter_mut().zip(&self.effects.towers) {
             tower.sunk_m += at.sinks * LOOK;
             tower.jam_m = if at.jammed { Some(tower.jam_m.unwrap_or(tower.z_m)) } else { None };
+            if let Some([least, most, turns]) = at.crossed {
+                // How far it climbs before it lets go differs each time.
+                let goal = *tower.lets_go_m.get_or_insert_with(|| self.hands.between(least, most));
+                if tower.climb((least + most) / 2.0 / turns, goal) {
+                    tower.lets_go_m = None;
+                }
+            } else {
+                tower.climbed.0 = tower.turns;
+            }
             tower.top_m = if at.topped { Some(tower.top_m.unwrap_or(tower.z_m)) } else { None };
         }
         for (said, tower, by) in std::mem::take(&mut self.effects.said) {

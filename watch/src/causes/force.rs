@@ -1,8 +1,9 @@
-//! Forces that come while it moves: `caught`, `resting`; and rope against head: `stuck`, `slack`, `not-landed`.
+//! Forces that come while it moves: `caught`, `resting`; and rope against head: `stuck`, `top`, `slack`, `not-landed`.
 //!
 //! Offsets cannot change the total nor the moments of the shares, whatever the stiffness: what does is outside the truss. So
 //! tilt moving while loads stay is cranking, and loads moving while the total changes is something caught, resting or added.
 
+use super::ropes::at_section_end;
 use super::scope::{Held, Scope, known};
 use crate::condition::{Condition, Known, Stands, Unit};
 use crate::estimate::loads::{acting, over};
@@ -47,6 +48,8 @@ struct RopeMemory {
     stuck: Held,
     slack_stands: bool,
     stuck_stands: bool,
+    /// It stands where a section ends: not stuck, at its top.
+    at_end: bool,
 }
 
 impl ForceCauses {
@@ -218,9 +221,13 @@ impl ForceCauses {
             false if pull < 0.5 * limit => Stands::Clear,
             false => Stands::Within,
         };
+        if !matches!(stands, Stands::At(_)) {
+            memory.at_end = at_section_end(scope, j);
+        }
         // Told in millimetres that it stands behind, where a gauge tells them; otherwise without an amount.
         let behind = scope.est.estimate().towers[j].height_m.and(scope.est.estimate().level.above_mm[j]);
-        found.push(Condition { tower: Some(j), amount: behind, unit: Unit::Mm, stands, ..Condition::of(Kind::Stuck) });
+        let kind = if memory.at_end { Kind::Top } else { Kind::Stuck };
+        found.push(Condition { tower: Some(j), amount: behind, unit: Unit::Mm, stands, ..Condition::of(kind) });
         memory.stuck_stands
     }
 

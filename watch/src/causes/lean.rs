@@ -28,6 +28,8 @@ const ALIKE: f64 = 0.5;
 #[derive(Clone, Debug, Default)]
 pub struct LeanCauses {
     seats: Vec<Seat>,
+    /// By tower: change of plumb along its piece, deg.
+    along: Vec<Option<Known>>,
     /// By piece: the tower at which its roll was told.
     told: Vec<Option<usize>>,
 }
@@ -58,7 +60,7 @@ struct Turned {
 impl LeanCauses {
     /// For so many channels and pieces.
     pub fn new(channels: usize, pieces: usize) -> Self {
-        LeanCauses { seats: vec![Seat::default(); channels], told: vec![None; pieces] }
+        LeanCauses { seats: vec![Seat::default(); channels], along: Vec::new(), told: vec![None; pieces] }
     }
 
     /// Whether a box alone shows that the truss has turned: it was moved on its seat.
@@ -66,8 +68,14 @@ impl LeanCauses {
         self.seats.get(channel).is_some_and(|s| s.odd)
     }
 
+    /// By tower: by how much the plumb of its mast has changed along its piece, deg.
+    pub fn along(&self) -> &[Option<Known>] {
+        &self.along
+    }
+
     /// Adds leaning masts and a turning truss.
     pub fn judge(&mut self, scope: &Scope, found: &mut Vec<Condition>) {
+        self.along.resize(scope.towers(), None);
         for tower in 0..scope.towers() {
             self.lean(scope, tower, found);
         }
@@ -98,6 +106,7 @@ impl LeanCauses {
         if !fitted {
             return;
         }
+        self.along[tower] = change[0];
         let by_change = leans(scope, piece, tower, change, &pair);
         let set_up = scope.limits.at(Step::Rig).lean_deg.map(|p| leans(scope, piece, tower, plumb, &p));
         // The graver of the two tells; the change where they are alike.

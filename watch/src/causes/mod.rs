@@ -4,11 +4,16 @@
 //! levels and weights, which follow from all of these. Where a cause stands, what follows from it is held back (neither coming
 //! nor going), so that one cause is one finding; what is over a rating or past never-exceed is never held back.
 
+pub mod bypass;
 pub mod drop;
 pub mod force;
 pub mod instruments;
+pub mod joint;
 pub mod lean;
 pub mod level;
+pub mod plan_fit;
+pub mod portal;
+pub mod ropes;
 pub mod scope;
 #[cfg(test)]
 pub(crate) mod series;
@@ -17,20 +22,24 @@ pub mod standing;
 mod tests;
 pub mod weight;
 
-use crate::condition::Condition;
+use crate::condition::{Condition, Stands};
 use crate::estimate::{BaseRule, Estimator};
 use crate::health::Health;
 use crate::learn::ahead::Trend;
 use crate::limits::Limits;
 use crate::scene::{Motion, Scene};
 use crate::setup::Setup;
+use bypass::BypassCauses;
 use drop::DropCauses;
 use force::ForceCauses;
 use instruments::InstrumentCauses;
+use joint::JointCauses;
 use lean::LeanCauses;
 use level::LevelCauses;
-use raisewatch_protocol::words::Step;
+use plan_fit::PlanFit;
+use raisewatch_protocol::words::{Kind, Step};
 use raisewatch_protocol::{Mono, Span};
+use ropes::RopeCauses;
 use scope::{Keys, Scope};
 use standing::StandingCauses;
 use weight::WeightCauses;
@@ -42,10 +51,14 @@ pub struct Causes {
     instruments: InstrumentCauses,
     drops: DropCauses,
     forces: ForceCauses,
+    ropes: RopeCauses,
     levels: LevelCauses,
     leans: LeanCauses,
+    joints: JointCauses,
     weights: WeightCauses,
     standing: StandingCauses,
+    bypass: BypassCauses,
+    fit: PlanFit,
     base: BaseRule,
     rebase: bool,
     due: Option<Mono>,
@@ -60,10 +73,14 @@ impl Causes {
             instruments: InstrumentCauses::new(channels),
             drops: DropCauses::default(),
             forces: ForceCauses::new(towers),
+            ropes: RopeCauses::new(towers),
             levels: LevelCauses::default(),
             leans: LeanCauses::new(channels, setup.plan.pieces.len()),
+            joints: JointCauses::new(setup),
             weights: WeightCauses::default(),
             standing: StandingCauses::new(setup),
+            bypass: BypassCauses::new(towers),
+            fit: PlanFit::default(),
             base: BaseRule::Follows(3.0),
             rebase: false,
             due: None,
@@ -86,16 +103,20 @@ impl Causes {
         let scope = Scope { setup, scene, limits, health, est: estimator, now };
         let leans = &self.leans;
         self.instruments.judge(&scope, |c| leans.odd(c), found);
-        let dropped = self.drops.judge(&scope, found);
+        let dropped = self.drops.judge(&scope, found) | self.ropes.slipping(&scope, found);
         let forces = self.forces.judge(&scope, found);
         let resting = forces.held && scene.motion == Motion::Down;
         let ropes = self.forces.ropes(&scope, resting, found);
         let covered = dropped || forces.held || ropes;
+        self.ropes.crossed(&scope, covered, found);
         self.weights.towers(&scope, covered, found);
         self.levels.judge(&scope, covered, found);
         self.leans.judge(&scope, found);
+        portal::judge(&scope, self.leans.along(), found);
+        self.joints.judge(&scope, covered, found);
         self.weights.weights(&scope, forces, dropped || ropes, found);
         self.standing.judge(&scope, covered, found);
+        self.past_cells_and_plan(&scope, covered, found);
         self.keys.finish(found);
         self.base = base_rule(&scope, forces);
         self.rebase = self.weights.settled_announced(&scope);
@@ -104,6 +125,19 @@ impl Causes {
         if self.rebase {
             estimator.rebase();
             self.standing.weighed_anew();
+        }
+    }
+
+    /// Load that goes past a cell, and a plan that is another lift's: what follows from them is no weight.
+    fn past_cells_and_plan(&mut self, scope: &Scope, covered: bool, found: &mut Vec<Condition>) {
+        let (settled, unit) = (self.weights.settled, self.weights.unit);
+        let another = self.fit.judge(scope, settled, unit, found);
+        let past = self.bypass.judge(scope, covered, settled && !unit && !another, found);
+        if another || past {
+            let follows = |c: &&mut Condition| matches!(c.kind, Kind::ExtraWeight | Kind::MissingWeight | Kind::OffPlan);
+            for c in found.iter_mut().filter(follows).filter(|c| matches!(c.stands, Stands::At(_))) {
+                c.stands = Stands::Within;
+            }
         }
     }
 

@@ -27,6 +27,10 @@ pub struct WeightCauses {
     steady_n: Option<f64>,
     steady: Held,
     announced: Held,
+    /// A test lift has come to rest.
+    pub settled: bool,
+    /// Another unit explains its weight.
+    pub unit: bool,
     /// Room for one number a tower, used again at every step.
     room: Vec<f64>,
 }
@@ -98,6 +102,7 @@ impl WeightCauses {
         }
         let Some(pair) = scope.rows().total_n else { return };
         let steady_s = self.steady_for(scope);
+        self.settled = scope.scene.step == Step::TestLift && steady_s >= HUNG_S;
         let mut room = std::mem::take(&mut self.room);
         match scope.scene.step {
             Step::Stand => self.came_or_went(scope, &pair, &mut room, found),
@@ -114,7 +119,8 @@ impl WeightCauses {
     }
 
     fn at_test_lift(&mut self, scope: &Scope, pair: &Pair, settled: bool, room: &mut Vec<f64>, found: &mut Vec<Condition>) {
-        if wrong_unit(scope, settled, found) {
+        self.unit = wrong_unit(scope, settled, found);
+        if self.unit {
             return;
         }
         if all_known(room, scope.est.shares().iter().map(|s| s.beside_n[over::FIVE])) {

@@ -73,6 +73,11 @@ impl Watched {
         self.slow.mean(stretch)
     }
 
+    /// Its newest readings, newest first: time, s, and value.
+    pub fn newest(&self, n: usize) -> impl Iterator<Item = (f64, f64)> + '_ {
+        self.slow.newest(n)
+    }
+
     /// Over how long its slow mean reaches back, s.
     pub fn heard_s(&self) -> f64 {
         self.slow.begin_s(0).map_or(0.0, |t| self.newest_s - t)

@@ -34,7 +34,9 @@ pub fn delays(kind: Kind, severity: Severity, scene: &Scene, in_line: bool) -> D
         Lean if scene.step == Step::Stand => s(30_000, 60_000),
         Lean => s(2_000, 10_000),
         Roll => s(1_000, 3_000),
-        Joint | Portal => s(2_000, 3_000),
+        Joint => s(2_000, 3_000),
+        // Two seconds after both masts have changed (docs/trade.md section 2, row 63), of which the means take one.
+        Portal => s(1_000, 3_000),
         Sinking => s(5_000, 60_000),
         // These carry their own confirmation: it is part of the signature.
         Caught | Resting => s(0, 2_000),
@@ -54,7 +56,9 @@ pub fn delays(kind: Kind, severity: Severity, scene: &Scene, in_line: bool) -> D
         Light => s(2_000, 5_000),
         // The 15 s after `stand` are the cause's own.
         NotLanded => s(0, 2_000),
-        Crossed | Bypassed => s(5_000, 10_000),
+        // Three slips are its confirmation.
+        Crossed => s(0, 10_000),
+        Bypassed => s(5_000, 10_000),
         // The span of silence is the delay; a return must last, or a node that drops every other packet would chatter.
         Silent | NeverHeard => s(0, 500),
         OutOfRange => s(500, 2_000),

@@ -143,7 +143,7 @@ function listen(url) {
 }
 const until = async (holds, what) => { for (const end = Date.now() + 60_000; !holds();) { if (Date.now() > end) throw new Error(`still not: ${what}`); await new Promise(done => setImmediate(done)); } };
 
-test("fifty pages at once: all are live, and all hear a STOP in under 200 ms", { timeout: 240_000 }, async () => {
+test("fifty streams at once: all are live, and all hear a STOP in under 200 ms", { timeout: 240_000 }, async () => {
   lift = await rehearse("--open");
   const { page } = await open(browser, lift.pages.get("spotter"));
   await isLive(page);

@@ -132,6 +132,7 @@ function recordingWords(r) {
 function line(picture, now) {
   const room = $("#line"), all = room.clientWidth, wide = innerWidth > 760, split = wide ? Math.round(all * .597) : 0, w = all - split - (wide ? 10 : 0);
   if ($("#elevation").style.left !== `${split}px`) $("#elevation").style.left = `${split}px`;
+  room.classList.toggle("bare", !picture);
   if (!picture || w < 100) { elevation.clear(); pastNodes?.svg.setAttribute("class", "sr"); return; }
   const box = wide
     ? { w, h: TALL, reach: REACH, top: LEVEL_Y - .5 - 30 - REACH, deep: 30, foot: 92, pad: 20, room: 90, padsMost: 84, tell: "right", big: 44, plan: true }

@@ -40,7 +40,7 @@ export function pictureOf(view, call) {
   const length = Math.max(line.length, heads.at(-1).x);
   const look = lookOf(call), named = look === "calm" || look === "none" ? null : call?.tower ?? null;
   return {
-    length, heads, look, ring: line.ring, joints: line.joints,
+    plan: `${view.title} ${view.revision}`, length, heads, look, ring: line.ring, joints: line.joints,
     warn: view.limits?.warn_mm ?? null, stop: view.limits?.stop_mm ?? null,
     height: view.height_m ?? null,
     who: named !== null && OF_HEIGHT.has(call.reason) ? named : null,

@@ -9,7 +9,7 @@ import { Sheet } from "./sheet.js";
 import { $, here, hide, make, OWN, put, say, set, stayAwake, StopButton, theme } from "./shell.js";
 import { Sound } from "./sound.js";
 import { DECK, settle, Steady } from "./steady.js";
-import { list, offsetWords, amount, placeOf, span } from "./words.js";
+import { list, offsetWords, amount, placeOf, plainly, span } from "./words.js";
 
 const B = document.body, place = () => "spotter";
 const wide = () => innerWidth > innerHeight && innerHeight <= 700;
@@ -78,7 +78,7 @@ function frame(look) {
 function head() {
   hide($("#flag"), view.rehearsal !== true);
   put($("#step"), placeOf(view));
-  put($("#title"), view.rehearsal && !wide() ? "" : view.title ?? "");
+  put($("#title"), (view.rehearsal || view.replay) && !wide() ? "" : view.title ?? "");
 }
 
 /** Facts that stand below the call; never an order, never a promise. */
@@ -93,7 +93,7 @@ function subOf(picture, look) {
   if (!far) return null;
   const off = far.offTold ?? far.off, limit = picture.warn === null ? "" : ` Hold limit ${amount(picture.warn, u.offset)}.`;
   const height = picture.heads.length > 5 && picture.height !== null ? ` Line at ${amount(picture.height, u.height)}.` : "";
-  return `${far.name} ${offsetWords(off, u.offset)}.${limit}${height}`;
+  return `${plainly(far.name)} ${offsetWords(off, u.offset)}.${limit}${height}`;
 }
 
 function pinsOf(picture) {
@@ -126,7 +126,7 @@ $("#ack").addEventListener("click", async () => {
   else put($("#ack small"), answered.text);
 });
 
-function drawing(picture, look, now) {
+function drawing(picture, look, now, again = true) {
   const room = $("#draw"), w = room.clientWidth, h = room.clientHeight;
   $("#elevation").classList.toggle("bare", !picture);
   if (!picture || w < 100 || h < 60) return;
@@ -139,6 +139,8 @@ function drawing(picture, look, now) {
   const box = { w, h, reach, deep, foot, few, plan: !few, mast, top, big: low ? 30 : 42 };
   const laid = elevation.draw(picture, box, now);
   wedge(picture, look, laid.mm, w);
+  // The call's lower edge has taken room from the drawing, or given it back: once more, so that no foot is cut off.
+  if (again && room.clientHeight !== h) drawing(picture, look, now, false);
 }
 
 /** The call stands on the truss: its lower edge has the drawn slope, at most 46 px of it. */

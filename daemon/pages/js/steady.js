@@ -5,9 +5,14 @@ export const DECK = { perSecond: 2, mm: 1.5, newtons: 0.7 * 9.80665 };
 export const DESK = { perSecond: 4, mm: 0.7, newtons: 0.7 * 9.80665 };
 
 export class Steady {
-  #shown = new Map(); #gap;
+  #shown = new Map(); #gap; #about = null;
   constructor(perSecond) { this.#gap = 1000 / perSecond; }
 
+  /** Another lift or another call: its numbers are shown at once, not settled from those before. */
+  about(what) {
+    if (what !== this.#about) this.#shown.clear();
+    this.#about = what;
+  }
   /** What to show for `key` now. Nothing known is shown at once, and so is the first number after it. */
   take(key, value, off, now) {
     const last = this.#shown.get(key);
@@ -21,6 +26,7 @@ export class Steady {
 /** The picture with the numbers told beside the true ones that are drawn. */
 export function settle(picture, steady, calm, now) {
   if (!picture) return null;
+  steady.about(`${picture.plan} ${picture.look} ${picture.who} ${picture.hot}`);
   const heads = picture.heads.map(head => ({
     ...head,
     offTold: steady.take(`off ${head.id}`, head.off, calm.mm, now),

@@ -8,7 +8,7 @@ import { Sheet } from "./sheet.js";
 import { $, fit, here, hide, make, OWN, put, say, set, stayAwake, StopButton, theme } from "./shell.js";
 import { Sound } from "./sound.js";
 import { DECK, settle, Steady } from "./steady.js";
-import { amount, linesOf, list, offsetWords, placeOf, span, tail } from "./words.js";
+import { amount, linesOf, list, offsetWords, placeOf, plainly, span, tail } from "./words.js";
 
 const B = document.body, id = decodeURIComponent(location.pathname.split("/").filter(Boolean)[1] ?? "");
 const FRAME = ["loading", "calm", "none", "hold", "easy", "up", "down", "pin", "stop", "blind", "gone", "lit"];
@@ -54,11 +54,11 @@ function draw() {
   sound.quiet = Boolean(view.replay);
   set($("#call"), "lang", own.language);
   const text = view.plan === false ? shown.call?.text ?? own["no-plan"] : ownTower() ? shown.call?.text ?? view.not_claimed ?? own["nothing-known"] : `No tower ${id} in this plan.`;
+  buttons(word); // before the words: they take room from them
   sheet.giveWay(shown.look === "calm" || shown.look === "none" ? null : text);
   words(text, word);
   if (late && shown.call && shown.look !== "calm" && shown.look !== "none") sound.call(shown.call);
   numbers(now);
-  buttons(word);
   stop.show(true, shown.look === "stop" || shown.look === "blind");
 }
 
@@ -106,7 +106,7 @@ function numbers(now) {
   // While any head is not known, nothing is said of the others: their line hangs on it.
   if (lost.length) put($("#short"), `no data from ${list(lost.map(head => head.name))}`);
   else if (own !== null && Math.abs(own) >= TELL_MM) put($("#short"), `you are ${offsetWords(own, u.offset)}`);
-  else if (far && far.id !== id && Math.abs(far.off) >= TELL_MM) put($("#short"), `${far.name} ${offsetWords(far.offTold ?? far.off, u.offset)}`);
+  else if (far && far.id !== id && Math.abs(far.off) >= TELL_MM) put($("#short"), `${plainly(far.name)} ${offsetWords(far.offTold ?? far.off, u.offset)}`);
   else put($("#short"), own === null ? "" : "on the line");
 }
 

@@ -52,6 +52,9 @@ export function span(ms) {
   return `${Math.floor(minutes / 60)} h ${minutes % 60} min`;
 }
 
+/** A name before a number: "Tower 6: 6 mm low" is not to be read as 66. */
+export const plainly = name => /\d$/.test(name) ? `${name}:` : name;
+
 /** Lines of a call as it was sent: nothing is left out, added or reworded.
  *  -> {order: [lines], rest: [sentences]}. A short order has a word a line; the rest stands below it. */
 export function linesOf(text) {

@@ -34,7 +34,10 @@ fn fetches(name: &str) -> Vec<String> {
             let links = quoted(&text, "href=\"/pages/", '"').into_iter().chain(quoted(&text, "src=\"/pages/", '"'));
             links.map(str::to_owned).collect()
         }
-        Some("js") => quoted(&text, "from \"./", '"').into_iter().map(beside).collect(),
+        Some("js") => {
+            let workers = quoted(&text, "new Worker(\"/pages/", '"').into_iter().map(str::to_owned);
+            quoted(&text, "from \"./", '"').into_iter().map(beside).chain(workers).collect()
+        }
         Some("css") => quoted(&text, "url(fonts/", ')').into_iter().map(|found| format!("fonts/{found}")).collect(),
         _ => Vec::new(),
     }

@@ -7,7 +7,7 @@ theme();
 let drawn = null;
 const frame = state => { for (const name of ["loading", "gone", "live"]) document.body.classList.toggle(name, name === state); };
 
-new Live({
+const live = new Live({
   view(view) {
     document.body.classList.toggle("train", view.rehearsal === true);
     put($("#title"), view.title ?? "raisewatch");
@@ -21,6 +21,7 @@ new Live({
   call() {},
   state(state) {
     frame(state);
-    if (state === "gone") put($("#how"), "Not live. Trying again.");
+    if (live.reason) put($("#how"), live.reason);
+    else if (state === "gone") put($("#how"), "Not live. Trying again.");
   },
 });

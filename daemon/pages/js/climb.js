@@ -55,7 +55,7 @@ export function checksOf(view, picture) {
     case "raise": case "lower": return [...within(), ...free()];
     case "section": return [...within(), ...pins()];
     case "land": return [...within(), ...pins(), spoken("slack-set", "Slack one inch, all ropes")];
-    case "stand": case "change": return [...pins(), spoken("slack-set", "Slack one inch, all ropes"), spoken("hand-over", "Hand-over read back")];
+    case "stand": case "change": return [...pins(), spoken("slack-set", "Slack one inch, all ropes")];
     default: return [];
   }
 }

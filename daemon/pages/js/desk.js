@@ -4,6 +4,7 @@ import { Board, Standing } from "./board.js";
 import { checksOf, climb, nextSteps } from "./climb.js";
 import { Elevation, node, write } from "./elevation.js";
 import { button, findings, instrumentRows, instruments, keep, people, refusedWords, table } from "./lists.js";
+import { Learnt } from "./learnt.js";
 import { Live } from "./live.js";
 import { farthest, heardOf, lookOf, pictureOf } from "./picture.js";
 import { Sheet } from "./sheet.js";
@@ -21,6 +22,7 @@ theme();
 const sound = new Sound(), standing = new Standing(), steady = new Steady(DESK.perSecond), past = new Past();
 const board = new Board($("#call"), () => innerWidth > 760 ? { order: 70, then: 46 } : { order: 56, then: 40 });
 const elevation = new Elevation($("#elevation")), stop = new StopButton($("#stop"), place), sheet = new Sheet($("#sheet"), $("#more"), sound, place);
+const learnt = new Learnt($("#learnt"), said => tell(said));
 let view = null, shown = null, saidAt = null, times = 0, stepSince = null, slowAt = -Infinity, me = null, noted = new Set();
 
 const live = new Live({
@@ -107,6 +109,7 @@ function slow(picture, look) {
   const open = (view.findings ?? []).filter(one => one.state !== "cleared");
   findings($("#findings"), open, view.t_ms, (word, finding) => tell({ said: word, finding: finding.id }), barred());
   put($("#findcount"), open.length ? `${open.filter(one => one.state === "raised" || one.state === "latched").length} to answer` : "");
+  learnt.draw(view, barred());
   instrumentRows($("#inst tbody"), instruments(view.health ?? [], view.towers ?? []));
   put($("#refused"), refusedWords(view.refused));
   people($("#people"), view.people ?? [], new Map((view.towers ?? []).map(tower => [tower.id, tower.name ?? tower.id])));
@@ -258,6 +261,7 @@ function lost() {
   sheet.giveWay("gone");
   elevation.clear();
   if (pastNodes) write(pastNodes.svg, pastNodes.words, []);
+  learnt.clear();
   for (const what of ["#table tbody", "#inst tbody", "#findings", "#checks", "#people", "#said", "#steps", "#zero", "#climb"]) $(what).replaceChildren();
   climbed = zeroes = null;
   for (const what of ["#stepname", "#stepage", "#findcount", "#refused", "#recording", "#clock"]) put($(what), "");

@@ -93,7 +93,8 @@ function subOf(picture, look) {
   if (!far) return null;
   const off = far.offTold ?? far.off, limit = picture.warn === null ? "" : ` Hold limit ${amount(picture.warn, u.offset)}.`;
   const height = picture.heads.length > 5 && picture.height !== null ? ` Line at ${amount(picture.height, u.height)}.` : "";
-  return `${plainly(far.name)} ${offsetWords(off, u.offset)}.${limit}${height}`;
+  const ahead = view.ahead_s ? ` ${view.ahead_s.text}` : "";
+  return `${plainly(far.name)} ${offsetWords(off, u.offset)}.${limit}${height}${ahead}`;
 }
 
 function pinsOf(picture) {

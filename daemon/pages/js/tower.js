@@ -103,8 +103,11 @@ function numbers(now) {
   const u = picture.units;
   put($("#own"), me.blind ? (me.age === null ? "never heard" : `not heard for ${span(me.age)}`) : [picture.height === null ? null : amount(picture.height, u.height), me.share === null ? null : amount(me.shareTold, u.force)].filter(Boolean).join(", "));
   const far = farthest(picture.heads), own = me.offTold ?? me.off, lost = picture.heads.filter(head => head.blind && !head.again);
+  // Its own next part turn stands only where no order does.
+  const next = shown.look === "calm" ? view.next_turns?.towers.find(tower => tower.tower === id) : null;
   // While any head is not known, nothing is said of the others: their line hangs on it.
   if (lost.length) put($("#short"), `no data from ${list(lost.map(head => head.name))}`);
+  else if (next) put($("#short"), next.text);
   else if (own !== null && Math.abs(own) >= TELL_MM) put($("#short"), `you are ${offsetWords(own, u.offset)}`);
   else if (far && far.id !== id && Math.abs(far.off) >= TELL_MM) put($("#short"), `${plainly(far.name)} ${offsetWords(far.offTold ?? far.off, u.offset)}`);
   else put($("#short"), own === null ? "" : "on the line");

@@ -1,4 +1,4 @@
-// What is handed on and learnt: the state card with its read-back; advice, in the watch's own words.
+// The state card with its read-back; advice, in the watch's own words.
 
 import { button, keep } from "./lists.js";
 import { hide, make, put } from "./shell.js";
@@ -8,7 +8,7 @@ const NAME = { statics: "from the statics", default: "the trade's", typed: "type
 const since = (now, t) => `${span(now - t)} ago`;
 const who = by => by ?? "nobody named";
 
-/** The state card: [{key, what, text}]. Pure. */
+/** The state card: [{what, text}]. Pure. */
 export function cardOf(card) {
   const rows = [], now = card.t_ms, add = (what, text) => rows.push({ what, text });
   add("Step", `${card.step}, since ${span(now - card.since_ms)}${card.step_by ? `, said by ${card.step_by}` : ""}`);
@@ -34,16 +34,16 @@ export function learntOf(view) {
   return [view.next_turns, view.ahead_s, ...learnt, ...hung].filter(Boolean).map(one => one.text);
 }
 
-/** Three items are read back, then it is taken over. barred: null, or why it cannot be said here. */
+/** Three items are read back, then it is taken over. barred: as in the desk. */
 export class Learnt {
   constructor(host, tell) {
     this.read = new Set();
-    this.lines = make("div", {});
+    this.lines = make("div");
     this.told = make("span", { class: "m r" });
     this.rows = make("ul", { class: "ticks" });
     this.items = make("ul", { class: "ticks" });
     this.take = button("Taken over", "btn", () => tell({ said: "hand-over", value: [...this.read].join(" ") }).then(ok => { if (ok) this.read.clear(); }));
-    this.box = make("details", {}, make("summary", {}, "State card"), this.rows, make("p", { class: "m" }, "The incoming lead reads these back:"), this.items, make("div", { class: "row" }, this.take));
+    this.box = make("details", {}, make("summary", {}, "State card"), this.rows, make("p", { class: "m" }, "Incoming lead, read back:"), this.items, make("div", { class: "row" }, this.take));
     this.head = make("h2", {}, "Hand-over", this.told);
     host.replaceChildren(this.lines, this.head, this.box);
   }
@@ -57,7 +57,7 @@ export class Learnt {
     keep(this.rows, cardOf(card), one => one.what, one => make("li", { class: "card" }, make("b", {}, one.what), make("span", {})), (row, one) => put(row.lastChild, one.text));
     for (const text of this.read) if (!card.read_back.includes(text)) this.read.delete(text); // it has changed since
     keep(this.items, card.read_back, one => one, one => make("li", {}, make("i"), make("span", {}, one), button("Read back", "btn", () => { this.read.add(one); this.draw(view, null); })), (row, one) => {
-      row.children[0].className = this.read.has(one) ? "said" : "open";
+      row.firstChild.className = this.read.has(one) ? "said" : "open";
     });
     const why = barred ?? (this.read.size < card.read_back.length ? "three items first" : null);
     this.take.setAttribute("aria-disabled", String(why !== null));

@@ -12,6 +12,17 @@ const ALONE_S: f64 = 1.0;
 /// No crank and no foot moves a head that fast: further off than this, with no blow on any cell, the box moved, rad (0.3 deg).
 const JUMP: f64 = 0.3 * std::f64::consts::PI / 180.0;
 
+/// A box moved by so many times what its means waver, and so long, s, was moved on its seat…
+const BEYOND: f64 = 5.0;
+const STEP_S: f64 = 0.05;
+/// …by the means of these stretches (new, old), past so many times its swing: a hand that rests on its handle for a second leans as
+/// hard as it cranked, the root of two of the swing, and sway adds to it; over two seconds half of it is left…
+const LOOKS: [(usize, usize, f64); 2] = [(over::ONE, over::BEFORE, 1.9), (over::TWO, over::EARLIER, 1.15)];
+/// …where its twin did not go with it by this part…
+const ALIKE: f64 = 0.5;
+/// …and where most of it came within this, s.
+const AT_ONCE_S: f64 = 0.3;
+
 impl Estimator {
     /// Decides on every box whose readings are refused.
     pub(super) fn settle_refusals(&mut self, setup: &Setup, health: &[Health], now_s: f64) {
@@ -94,37 +105,53 @@ impl Estimator {
             if self.levels.tilts[c].is_none() || self.jumped(c) || !health[c].usable() {
                 continue;
             }
-            let Some(own) = self.change(c) else { continue };
-            let twin = (0..setup.channels.len()).find(|&d| d != c && self.is_twin(setup, health, c, d, now_s));
-            let Some(other) = twin.and_then(|d| self.change(d)) else { continue };
-            // The other stood still: this one moved by itself.
-            // A step within what the box swings is no step.
-            let swing = self.levels.tilts[c].as_ref().map_or(0.0, |t| t.swing().sqrt());
-            if own.abs() > JUMP.max(1.5 * swing) && other.abs() < 0.3 * JUMP && self.changed_at_once(c) {
+            let Some(twin) = (0..setup.channels.len()).find(|&d| d != c && self.is_twin(setup, health, c, d, now_s)) else { continue };
+            if (0..LOOKS.len()).any(|look| self.stepped_alone(c, twin, look, now_s)) {
                 self.jump(c);
                 self.levels.doubt();
             }
         }
     }
 
-    /// Change of a box's one-second mean within about two seconds, rad.
-    fn change(&self, c: usize) -> Option<f64> {
+    /// Whether a box has stepped away from its twin, by one of [`LOOKS`].
+    fn stepped_alone(&mut self, c: usize, twin: usize, look: usize, now_s: f64) -> bool {
+        let (new, old, swings) = LOOKS[look];
+        let Some((own, other)) = self.change(c, new, old).zip(self.change(twin, new, old)) else { return false };
+        let at_once = self.changed_at_once(c, own);
+        let Some(tilt) = &mut self.levels.tilts[c] else { return false };
+        // Heads and the sway of the whole move both alike. What the two differ by every day, or a box swings, is no step.
+        let apart = own - other;
+        let least = JUMP.max(BEYOND * tilt.steps[look].wavers(now_s, apart)).max(swings * tilt.swung);
+        let far = own.abs().min(apart.abs()) > least && other * own.signum() < ALIKE * own.abs();
+        tilt.steps[look].held.see(far && at_once, now_s) >= STEP_S
+    }
+
+    /// Change of a box's mean from one stretch to another, rad.
+    fn change(&self, c: usize, new: usize, old: usize) -> Option<f64> {
         let trace = &self.levels.tilts[c].as_ref()?.trace;
-        let (now, before) = (trace.mean(over::ONE)?, trace.mean(over::BEFORE)?);
+        let (now, before) = (trace.mean(new)?, trace.mean(old)?);
         (now.count >= 4 && before.count >= 4).then_some(now.value - before.value)
     }
 
-    /// Whether most of the change came between two samples: a knock, not a ramp.
-    fn changed_at_once(&self, c: usize) -> bool {
+    /// Whether most of the change came within 0.3 s: a knock, not a ramp.
+    fn changed_at_once(&self, c: usize, change: f64) -> bool {
         let Some(tilt) = &self.levels.tilts[c] else { return false };
+        // The samples that came just after the one looked at, newest first; a slower node has only its neighbour.
+        let mut later = [(f64::NAN, 0.0); 8];
         let mut largest: f64 = 0.0;
-        let mut last: Option<f64> = None;
-        for (_, v) in tilt.trace.newest(60) {
-            if let Some(l) = last {
-                largest = largest.max((l - v).abs());
+        let mut newest_s = None;
+        for (n, (t_s, value)) in tilt.trace.newest(200).enumerate() {
+            if *newest_s.get_or_insert(t_s) - t_s > 4.5 {
+                break;
             }
-            last = Some(v);
+            let neighbour = n.wrapping_sub(1) % later.len();
+            for (k, (late_s, late)) in later.iter().enumerate() {
+                if n > 0 && (late_s - t_s <= AT_ONCE_S || k == neighbour) {
+                    largest = largest.max((late - value) * change.signum());
+                }
+            }
+            later[n % 8] = (t_s, value);
         }
-        largest > (0.8 * JUMP).max(6.0 * tilt.white.sqrt())
+        largest > 0.6 * change.abs()
     }
 }

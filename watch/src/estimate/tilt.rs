@@ -6,6 +6,7 @@
 
 use super::kalman::Block;
 use super::window::{Stretch, Trace};
+use crate::causes::scope::Held;
 
 /// Middle frequencies of the band of sway and cranking, Hz.
 pub const CYCLES: [f64; 3] = [0.45, 0.80, 1.25];
@@ -22,9 +23,19 @@ pub mod over {
     pub const BEFORE: usize = 2;
     /// 0.8 to 2.8 s ago: what a drop stands out from.
     pub const STOOD: usize = 3;
+    /// The last 2 s.
+    pub const TWO: usize = 4;
+    /// 2.5 to 4.5 s ago.
+    pub const EARLIER: usize = 5;
 }
-const STRETCHES: [Stretch; 4] =
-    [Stretch::last(0.3), Stretch::last(1.0), Stretch { near_s: 1.5, far_s: 2.5 }, Stretch { near_s: 0.8, far_s: 2.8 }];
+const STRETCHES: [Stretch; 6] = [
+    Stretch::last(0.3),
+    Stretch::last(1.0),
+    Stretch { near_s: 1.5, far_s: 2.5 },
+    Stretch { near_s: 0.8, far_s: 2.8 },
+    Stretch::last(2.0),
+    Stretch { near_s: 2.5, far_s: 4.5 },
+];
 
 /// The blocks of one box in the filter: its bias, then its oscillations.
 pub fn blocks() -> impl Iterator<Item = Block> {
@@ -53,13 +64,44 @@ pub struct Tilt {
     /// Variance of what swings, rad²: over the last seconds, and over the last second.
     swing_slow: f64,
     swing_fast: f64,
+    /// Standard deviation of its strongest swing lately, rad: a crank that comes to rest leaves a hand on its handle.
+    pub swung: f64,
     last_s: f64,
+    /// What its means do against its twin's, over one second and over two.
+    pub steps: [Step; 2],
     /// Since when its values are too far off to be taken, and which way, s.
     pub refused_since: Option<(f64, f64)>,
     /// How far off they were, rad, averaged.
     pub refused_by: f64,
     /// It was moved on its seat: nothing is taken from it until it is zeroed again.
     pub jumped: bool,
+}
+
+/// What a mean of a box against its twin's does every day.
+#[derive(Clone, Copy, Debug)]
+pub struct Step {
+    /// Variance of its change from one stretch to the next, rad², and when it was learnt last, s.
+    wavers: (f64, f64),
+    /// Since when it has stepped away.
+    pub held: Held,
+}
+
+impl Default for Step {
+    fn default() -> Self {
+        Step { wavers: ((2.0 * WHITE).powi(2), 0.0), held: Held::default() }
+    }
+}
+
+impl Step {
+    /// Standard deviation of the change, rad, before `change` is learnt into it. What is far beyond is learnt as little more than
+    /// what is usual: a step must not hide itself.
+    pub fn wavers(&mut self, now_s: f64, change: f64) -> f64 {
+        let (variance, at_s) = self.wavers;
+        let learnt = 1.0 - (-(now_s - at_s).clamp(0.0, 1.0) / 15.0).exp();
+        let square = (change * change).min(9.0 * variance);
+        self.wavers = ((variance + (square - variance) * learnt).max((0.2 * WHITE).powi(2)), now_s);
+        variance.sqrt()
+    }
 }
 
 /// White noise of a usual box, rad: 0.05 degrees (docs/trade.md section 8, N1).
@@ -77,7 +119,9 @@ impl Tilt {
             white: WHITE * WHITE,
             swing_slow: (6.0 * WHITE).powi(2),
             swing_fast: (6.0 * WHITE).powi(2),
+            swung: 0.0,
             last_s: 0.0,
+            steps: [Step::default(); 2],
             refused_since: None,
             refused_by: 0.0,
             jumped: false,
@@ -90,6 +134,7 @@ impl Tilt {
         self.seen = 0;
         self.refused_since = None;
         self.jumped = false;
+        self.steps = [Step::default(); 2];
     }
 
     /// Takes a value; `trend` is what it should be without noise and swing.
@@ -102,6 +147,9 @@ impl Tilt {
         let off = (value - trend).powi(2).min(0.01);
         self.swing_slow += (off - self.swing_slow) * (1.0 - (-dt / 6.0).exp());
         self.swing_fast += (off - self.swing_fast) * (1.0 - (-dt / 1.0).exp());
+        // As it swung before the last 1.5 s: a step must not hide itself.
+        let before = self.trace.mean(over::BEFORE).filter(|m| m.count >= 4).map_or(0.0, |m| m.spread);
+        self.swung = before.max(self.swung * (-dt / 20.0).exp());
         if self.seen > 3 {
             // The second difference of white noise has six times its variance; a slow motion hardly shows in it.
             let second = self.last[0] - 2.0 * self.last[1] + self.last[2];

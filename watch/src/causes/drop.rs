@@ -1,24 +1,42 @@
-//! `dropped`: a head fell. A blow on a cell and a step of the level that stays (or a slack rope that has caught): within half a
-//! second, and far below any limit of rake. A bump has no blow or comes back; a landing on pins has no blow.
+//! `dropped`: a head fell. A blow on a cell and a step of the level that stays, or a slack rope that catches in one blow: within
+//! half a second, and far below any limit of rake. A bump has no blow or comes back; a landing on pins has no blow.
+//!
+//! Three and more towers: the cells name the head that fell, by the pattern of shares that its fall must leave, the total as it was.
+//! Cells too slow to feel the blow: standing, where nobody cranks, a step of all boxes alike that stays is a fall.
 
 use super::scope::{Held, Scope};
 use crate::condition::{Condition, Known, Stands, Unit};
 use crate::estimate::loads::over as load_over;
+use crate::estimate::tilt::Step as Wavers;
 use crate::estimate::tilt::over;
-use raisewatch_protocol::words::{Channel, Kind, Severity};
+use raisewatch_protocol::words::{Channel, Kind, Severity, Step};
 
 /// The least step of a head that counts, mm: pin clearance is 5 to 10 mm (docs/trade.md section 1.8).
 const STEP_MM: f64 = 7.0;
 /// A blow counts when a cell goes past its share by this part of it.
 const BLOW: f64 = 0.3;
+/// A rope that was slack and takes so much of the share at once has caught what fell: to take a load off its pins by hand needs 1.1.
+const CATCH: f64 = 1.5;
+/// Standing without a blow: the least step, mm, so many times what the level wavers, and so long, s.
+const UNFELT_MM: f64 = 10.0;
+const UNFELT: f64 = 6.0;
+const UNFELT_S: f64 = 0.5;
+/// A box is calm where it spreads by less than this part of the step.
+const CALM: f64 = 0.35;
+/// After `stand` heads settle for so long, s.
+const SETTLED_S: f64 = 20.0;
+/// A pattern of shares is that of a fall where it explains so much of them, and the total stays by as much.
+const EXPLAINS: f64 = 0.7;
 /// A told drop stands until the level line has been whole for so long, s.
 const STANDS_S: f64 = 3.0;
 
 /// Memory of drops.
 #[derive(Clone, Debug, Default)]
 pub struct DropCauses {
-    told: Option<(usize, Known, f64)>,
+    told: Option<(usize, Option<Known>, f64)>,
     seen: Held,
+    wavers: Wavers,
+    unfelt: Held,
 }
 
 impl DropCauses {
@@ -27,10 +45,11 @@ impl DropCauses {
         let now_s = scope.now_s();
         let fallen = if scope.hangs() { self.fallen(scope) } else { None };
         let lasted = self.seen.see(fallen.is_some(), now_s);
-        if let Some((j, step)) = fallen.filter(|_| lasted >= 0.04) {
+        let unfelt = self.unfelt(scope);
+        if let Some((j, step)) = fallen.filter(|f| lasted >= 0.04 || f.1.is_none()).or(unfelt) {
             match self.told {
                 // The same fall: its step grows as the mean closes on it.
-                Some((was, _, at)) if now_s - at < 2.0 => self.told = Some((was, step, at)),
+                Some((was, told, at)) if now_s - at < 2.0 => self.told = Some((was, step.or(told), at)),
                 _ => self.told = Some((j, step, now_s)),
             }
         }
@@ -42,7 +61,7 @@ impl DropCauses {
         found.push(Condition {
             tower: Some(j),
             piece: Some(scope.setup.plan.towers[j].piece),
-            amount: Some(Known { value: -step.value.abs(), sigma: step.sigma }),
+            amount: step.map(|s| Known { value: -s.value.abs(), sigma: s.sigma }),
             unit: Unit::Mm,
             limit: Some(-STEP_MM),
             stands: Stands::At(Severity::Stop),
@@ -51,17 +70,42 @@ impl DropCauses {
         true
     }
 
-    fn fallen(&self, scope: &Scope) -> Option<(usize, Known)> {
+    /// The head that fell, and by how much where that is known already.
+    fn fallen(&self, scope: &Scope) -> Option<(usize, Option<Known>)> {
         let (hit, caught) = self.blow(scope)?;
+        let sure = |s: &Known| s.value.abs() >= STEP_MM && s.value.abs() > 4.0 * s.sigma;
+        if let Some(j) = caught.filter(|c| c.1 >= CATCH).map(|c| c.0) {
+            return Some((j, self.step(scope).filter(|(_, s)| sure(s)).map(|s| s.1)));
+        }
+        if let Some((j, step)) = pattern(scope).filter(|(_, s)| sure(s)) {
+            return Some((j, Some(step)));
+        }
         let (low, step) = self.step(scope)?;
         // The step must be no chance, and no smaller than a pin's clearance.
-        let sure = step.value.abs() >= STEP_MM && step.value.abs() > 4.0 * step.sigma;
-        let rope = caught.is_some_and(|j| j == low) && step.value.abs() > 3.0 * step.sigma && step.value.abs() > 0.6 * STEP_MM;
-        (sure || rope).then_some(()).map(|()| (caught.unwrap_or(if scope.towers() == 2 { low } else { hit }), step))
+        let rope = caught.is_some_and(|c| c.0 == low) && step.value.abs() > 3.0 * step.sigma && step.value.abs() > 0.6 * STEP_MM;
+        let named = if scope.towers() == 2 { low } else { hit };
+        (sure(&step) || rope).then_some((caught.map_or(named, |c| c.0), Some(step)))
+    }
+
+    /// Standing on two towers: a step of all boxes alike that stays, without a blow that a cell was quick enough to feel.
+    fn unfelt(&mut self, scope: &Scope) -> Option<(usize, Option<Known>)> {
+        let now_s = scope.now_s();
+        let settled = scope.scene.step == Step::Stand && now_s - scope.scene.since.s() > SETTLED_S;
+        let rise = if settled && scope.towers() == 2 { all_alike(scope) } else { None };
+        let Some(rise) = rise else {
+            self.unfelt.see(false, now_s);
+            return None;
+        };
+        let sigma = self.wavers.wavers(now_s, rise);
+        let far = rise.abs() * 1e3 > UNFELT_MM && rise.abs() > UNFELT * sigma;
+        if self.unfelt.see(far, now_s) < UNFELT_S {
+            return None;
+        }
+        Some((usize::from(rise < 0.0), Some(Known { value: rise * 1e3, sigma: sigma * 1e3 })))
     }
 
     /// The cell that took the hardest blow within 0.6 s, and the tower whose slack rope has caught.
-    fn blow(&self, scope: &Scope) -> Option<(usize, Option<usize>)> {
+    fn blow(&self, scope: &Scope) -> Option<(usize, Option<(usize, f64)>)> {
         let now_s = scope.now_s();
         let mut hardest: Option<(usize, f64)> = None;
         let mut caught = None;
@@ -81,8 +125,9 @@ impl DropCauses {
                 && let Some(before) = rope.mean(load_over::BEFORE)
             {
                 let share = scope.est.sums().planned_n(j).abs().max(50.0);
+                let at_once = rope.jolt.0 > 0.6 * share && now_s - rope.jolt.1 < 0.6;
                 if before.value < 0.2 * share && rope.peak.0 > 0.6 * share && now_s - rope.peak.1 < 0.6 {
-                    caught = Some(j);
+                    caught = Some((j, if at_once { rope.peak.0 / share } else { 0.0 }));
                     hardest = hardest.or(Some((j, 1.0)));
                 }
             }
@@ -130,4 +175,63 @@ impl DropCauses {
         }
         best
     }
+}
+
+/// How far B has risen over A by each box between 2.5 s ago and now, m, where all boxes say the same; one box alone does not count.
+fn all_alike(scope: &Scope) -> Option<f64> {
+    let (mut least, mut most, mut sum, mut count) = (f64::INFINITY, f64::NEG_INFINITY, 0.0, 0.0);
+    for (c, seat) in scope.setup.channels.iter().enumerate() {
+        if seat.channel != Channel::TrussAlong || !scope.health[c].usable() || scope.est.jumped(c) {
+            continue;
+        }
+        let change = scope.est.change(c, over::TWO, over::EARLIER)?;
+        // What sways or swings is averaged out too badly to be held for a step.
+        let trace = &scope.est.tilt(c)?.trace;
+        let calm = [over::ONE, over::EARLIER].iter().all(|k| trace.mean(*k).is_some_and(|m| m.spread < CALM * change.abs()));
+        let rise = change / scope.est.sums().slopes[c].1[1];
+        if !calm || rise.abs() * 1e3 > UNFELT_MM && !scope.est.changed_at_once(c, change) {
+            return None;
+        }
+        least = rise.min(least);
+        most = rise.max(most);
+        sum += rise;
+        count += 1.0;
+    }
+    (count > 1.5 && most - least < 0.5 * (sum / count).abs().max(2e-3)).then_some(sum / count)
+}
+
+/// Three and more towers: the head whose fall explains what the shares have done since before the blow, and by how much, mm.
+fn pattern(scope: &Scope) -> Option<(usize, Known)> {
+    let n = scope.towers();
+    if n < 3 {
+        return None;
+    }
+    let change = |j: usize| {
+        let c = scope.est.loads().head[j].filter(|&c| scope.health[c].usable())?;
+        let cell = scope.est.loads().cell(c)?;
+        let (now, before) = (cell.mean(load_over::FAST)?, cell.mean(load_over::BEFORE)?);
+        Some((now.value - before.value, before.spread.max(5.0)))
+    };
+    let (mut squares, mut total, mut noise) = (0.0, 0.0, 0.0_f64);
+    for j in 0..n {
+        let (c, spread) = change(j)?;
+        squares += c * c;
+        total += c;
+        noise = noise.max(spread);
+    }
+    if total.abs() > (1.0 - EXPLAINS) * squares.sqrt() + 2.0 * noise {
+        return None;
+    }
+    let mut best: Option<(usize, Known)> = None;
+    let mut most = EXPLAINS * squares;
+    for k in 0..n {
+        let row = |j: usize| scope.est.sums().stiffness_n_per_m(j, k);
+        let (with, own) = (0..n).fold((0.0, 0.0), |(w, o), j| (w + row(j) * change(j).map_or(0.0, |c| c.0), o + row(j) * row(j)));
+        if own <= 0.0 || with >= 0.0 || with * with / own < most {
+            continue;
+        }
+        most = with * with / own;
+        best = Some((k, Known { value: with / own * 1e3, sigma: noise / own.sqrt() * 1e3 }));
+    }
+    best
 }

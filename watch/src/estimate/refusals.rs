@@ -117,24 +117,24 @@ impl Estimator {
     fn stepped_alone(&mut self, c: usize, twin: usize, look: usize, now_s: f64) -> bool {
         let (new, old, swings) = LOOKS[look];
         let Some((own, other)) = self.change(c, new, old).zip(self.change(twin, new, old)) else { return false };
-        let at_once = self.changed_at_once(c, own);
         let Some(tilt) = &mut self.levels.tilts[c] else { return false };
         // Heads and the sway of the whole move both alike. What the two differ by every day, or a box swings, is no step.
         let apart = own - other;
         let least = JUMP.max(BEYOND * tilt.steps[look].wavers(now_s, apart)).max(swings * tilt.swung);
         let far = own.abs().min(apart.abs()) > least && other * own.signum() < ALIKE * own.abs();
-        tilt.steps[look].held.see(far && at_once, now_s) >= STEP_S
+        let steps = far && self.changed_at_once(c, own);
+        self.levels.tilts[c].as_mut().is_some_and(|tilt| tilt.steps[look].held.see(steps, now_s) >= STEP_S)
     }
 
-    /// Change of a box's mean from one stretch to another, rad.
-    fn change(&self, c: usize, new: usize, old: usize) -> Option<f64> {
+    /// Change of a box's mean from one stretch ([`over`]) to another, rad.
+    pub fn change(&self, c: usize, new: usize, old: usize) -> Option<f64> {
         let trace = &self.levels.tilts[c].as_ref()?.trace;
         let (now, before) = (trace.mean(new)?, trace.mean(old)?);
         (now.count >= 4 && before.count >= 4).then_some(now.value - before.value)
     }
 
     /// Whether most of the change came within 0.3 s: a knock, not a ramp.
-    fn changed_at_once(&self, c: usize, change: f64) -> bool {
+    pub fn changed_at_once(&self, c: usize, change: f64) -> bool {
         let Some(tilt) = &self.levels.tilts[c] else { return false };
         // The samples that came just after the one looked at, newest first; a slower node has only its neighbour.
         let mut later = [(f64::NAN, 0.0); 8];

@@ -38,6 +38,11 @@ impl BypassCauses {
         BypassCauses { beside: vec![Held::default(); towers], proved: vec![false; towers] }
     }
 
+    /// Whether load is known to go past this tower's cell.
+    pub fn past(&self, tower: usize) -> bool {
+        self.proved.get(tower).is_some_and(|p| *p)
+    }
+
     /// Adds cells that load goes past. `covered`: a graver cause moves the shares. `settled`: a test lift has come to rest. Gives
     /// whether one is.
     pub fn judge(&mut self, scope: &Scope, covered: bool, settled: bool, found: &mut Vec<Condition>) -> bool {

@@ -15,6 +15,8 @@ use raisewatch_protocol::words::{Kind, Severity, Step};
 const HARD_S: f64 = 0.03;
 /// A force past the warn limit counts after so long, s. It is a mean over a whole turn of the crank already.
 const SOFT_S: f64 = 0.15;
+/// Of the pull that tells a stuck section so much must be a rise of the rope, over what is planned or over a moment ago.
+const ROSE: f64 = 0.6;
 /// Standard deviation of a second's mean of one share while cranking, against its base: ripple that is left over, as a part of
 /// the share (3 % at the rate of the crank, of which a second leaves a quarter).
 const RIPPLE: f64 = 0.008;
@@ -135,7 +137,8 @@ impl ForceCauses {
     }
 
     /// Adds what rope cells tell: a section that sticks, a slack rope, a rope that still carries after landing.
-    pub fn ropes(&mut self, scope: &Scope, resting: bool, found: &mut Vec<Condition>) -> bool {
+    /// `past`: towers whose head cell load is known to go past.
+    pub fn ropes(&mut self, scope: &Scope, resting: bool, past: impl Fn(usize) -> bool, found: &mut Vec<Condition>) -> bool {
         if self.step != Some(scope.scene.step) {
             self.step = Some(scope.scene.step);
             self.ropes.iter_mut().for_each(|r| *r = RopeMemory::default());
@@ -151,7 +154,7 @@ impl ForceCauses {
             };
             let share = self.carried(scope, j);
             held |= self.slack(scope, j, fast, newest, share, resting, found);
-            held |= self.stuck(scope, j, fast, share, found);
+            held |= self.stuck(scope, j, fast, share, past(j), found);
             self.not_landed(scope, j, c, share, found);
         }
         held
@@ -202,7 +205,7 @@ impl ForceCauses {
         memory.slack_stands
     }
 
-    fn stuck(&mut self, scope: &Scope, j: usize, fast: f64, share: f64, found: &mut Vec<Condition>) -> bool {
+    fn stuck(&mut self, scope: &Scope, j: usize, fast: f64, share: f64, past: bool, found: &mut Vec<Condition>) -> bool {
         let head = scope.est.loads().head[j].is_some_and(|c| scope.health[c].usable());
         if !scope.up() || !head {
             return false;
@@ -211,7 +214,12 @@ impl ForceCauses {
         // The rope pulls and the head does not feel it: 40 % of the share, and more than friction of a heavy mast.
         let limit = (0.4 * share).max(150.0);
         let pull = fast - share;
-        if memory.stuck.see(pull > limit, scope.now_s()) >= 0.2 {
+        // The rope has risen: a head whose cell has fallen beside a steady rope is one that load goes past.
+        let before = scope.est.loads().rope[j].and_then(|c| scope.est.loads().cell(c)).and_then(|cell| cell.mean(over::BEFORE));
+        let rose = (fast - scope.est.sums().planned_n(j)).max(before.map_or(0.0, |b| fast - b.value));
+        // Where load is known to go past the head's cell, only what the two part by since then counts.
+        let since = if past { pull_before(scope, j).map_or(0.0, |b| pull - b) } else { pull };
+        if memory.stuck.see(since > limit && rose > ROSE * limit, scope.now_s()) >= 0.2 {
             memory.stuck_stands = true;
         } else if pull < 0.5 * limit {
             memory.stuck_stands = false;
@@ -263,6 +271,12 @@ impl ForceCauses {
         let due = scope.scene.towers.iter().map(|t| scope.scene.since.s().max(t.pinned_at.map_or(0.0, |at| at.s())) + 15.0);
         due.filter(|d| *d > scope.now_s()).fold(None, |m: Option<f64>, d| Some(m.map_or(d, |m| m.min(d))))
     }
+}
+
+/// By how much the rope pulled over its head one to three seconds ago, N.
+fn pull_before(scope: &Scope, j: usize) -> Option<f64> {
+    let before = |c: Option<usize>| scope.est.loads().cell(c?)?.mean(over::BEFORE).map(|m| m.value);
+    Some(before(scope.est.loads().rope[j])? - before(scope.est.loads().head[j])?)
 }
 
 /// Standard deviation of a change of one share while cranking, N.

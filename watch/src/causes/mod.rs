@@ -106,7 +106,7 @@ impl Causes {
         let dropped = self.drops.judge(&scope, found) | self.ropes.slipping(&scope, found);
         let forces = self.forces.judge(&scope, found);
         let resting = forces.held && scene.motion == Motion::Down;
-        let ropes = self.forces.ropes(&scope, resting, found);
+        let ropes = self.forces.ropes(&scope, resting, |j| self.bypass.past(j), found);
         let covered = dropped || forces.held || ropes;
         self.ropes.crossed(&scope, covered, found);
         self.weights.towers(&scope, covered, found);

@@ -4,11 +4,10 @@ import { button, keep } from "./lists.js";
 import { hide, make, put } from "./shell.js";
 import { span } from "./words.js";
 
-const NAME = { statics: "from the statics", default: "the trade's", typed: "typed in the plan" };
 const since = (now, t) => `${span(now - t)} ago`;
 const who = by => by ?? "nobody named";
 
-/** The state card: [{what, text}]. Pure. */
+/** [{what, text}]. Pure. */
 export function cardOf(card) {
   const rows = [], now = card.t_ms, add = (what, text) => rows.push({ what, text });
   add("Step", `${card.step}, since ${span(now - card.since_ms)}${card.step_by ? `, said by ${card.step_by}` : ""}`);
@@ -22,28 +21,25 @@ export function cardOf(card) {
   const kept = zeros.filter(one => one.valid_until).map(one => one.valid_until).sort()[0];
   add("Zeros", `${zeros.length - none.length} of ${zeros.length}${kept ? `, the kit's until ${kept}` : ""}${none.length ? `; none for ${none.map(one => `${one.tower} ${one.channel}`).join(", ")}` : ""}`);
   for (const one of card.shelved ?? []) add(`Aside ${one.finding.id}`, `${one.finding.text} For ${span(one.until_ms - now)}; ends at the hand-over.`);
-  for (const one of card.limits ?? []) add(`Limit ${one.limit}`, `${one.warn}${one.stop === null ? "" : ` / ${one.stop}`} ${one.unit}, ${one.by ? `changed by ${one.by}: ${one.reason}` : NAME[one.origin] ?? one.origin}`);
-  if (card.expected) add("Announced", `${card.expected.change_n === null ? "a change of weight" : `${Math.round(card.expected.change_n)} N`}${card.expected.tower ? ` at ${card.expected.tower}` : ""}, ${since(now, card.expected.since_ms)}`);
-  if (card.last_said) add("Last said", `${card.last_said.what}${card.last_said.tower ? ` ${card.last_said.tower}` : ""}, ${who(card.last_said.by)}, ${since(now, card.last_said.t_ms)}`);
+  for (const one of card.limits ?? []) add(`Limit ${one.limit}`, `${one.warn}${one.stop === null ? "" : ` / ${one.stop}`} ${one.unit}, ${one.by ? `changed by ${one.by}: ${one.reason}` : one.origin}`);
+  if (card.expected) add("Announced", `${card.expected.change_n === null ? "weight" : `${Math.round(card.expected.change_n)} N`} ${card.expected.tower ?? ""}, ${since(now, card.expected.since_ms)}`);
+  if (card.last_said) add("Last said", `${card.last_said.what} ${card.last_said.tower ?? ""}, ${who(card.last_said.by)}, ${since(now, card.last_said.t_ms)}`);
   return rows;
 }
 
-/** What stands beside the findings. Pure. */
 export function learntOf(view) {
   const learnt = (view.learnt?.towers ?? []).filter(one => one.departs !== null || view.step === "test-lift"), hung = view.step === "rig" ? (view.hung ?? []).slice(-4) : [];
   return [view.next_turns, view.ahead_s, ...learnt, ...hung].filter(Boolean).map(one => one.text);
 }
 
-/** Three items are read back, then it is taken over. barred: as in the desk. */
 export class Learnt {
   constructor(host, tell) {
     this.read = new Set();
     this.lines = make("div");
     this.told = make("span", { class: "m r" });
-    this.rows = make("ul", { class: "ticks" });
-    this.items = make("ul", { class: "ticks" });
+    [this.rows, this.items] = [0, 1].map(() => make("ul", { class: "ticks" }));
     this.take = button("Taken over", "btn", () => tell({ said: "hand-over", value: [...this.read].join(" ") }).then(ok => { if (ok) this.read.clear(); }));
-    this.box = make("details", {}, make("summary", {}, "State card"), this.rows, make("p", { class: "m" }, "Incoming lead, read back:"), this.items, make("div", { class: "row" }, this.take));
+    this.box = make("details", {}, make("summary", {}, "State card"), this.rows, this.items, make("div", { class: "row" }, this.take));
     this.head = make("h2", {}, "Hand-over", this.told);
     host.replaceChildren(this.lines, this.head, this.box);
   }

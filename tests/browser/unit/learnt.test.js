@@ -30,7 +30,7 @@ test("a missing zero, an end, a person's change and what was put aside are told"
   const rows = cardOf(card({ zeros, limits, shelved: [{ finding: { id: "skew-A-1", text: "Clock jumped." }, until_ms: 660_000 }] }));
   assert.equal(text(rows, "Zeros"), "1 of 2, the kit's until 2031-05-15T01:40:00Z; none for A head-load");
   assert.equal(text(rows, "Limit rake"), "50 mm, changed by Mara: long span");
-  assert.equal(text(rows, "Limit lean"), "0.3 / 0.6 deg, the trade's");
+  assert.equal(text(rows, "Limit lean"), "0.3 / 0.6 deg, default");
   assert.equal(text(rows, "Aside skew-A-1"), "Clock jumped. For 1 min 0 s; ends at the hand-over.");
 });
 

@@ -24,6 +24,8 @@ pub const SILENT_MOVING: Span = Span::ms(1_000);
 pub const SILENT_STILL: Span = Span::ms(30_000);
 /// While still, this is a warn.
 pub const SILENT_LONG: Span = Span::ms(300_000);
+/// So many readings in a row past its range overload a cell; fewer are a spike.
+const OVERLOADED: u8 = 3;
 /// A node that speaks less often cannot guard a moving lift.
 pub const SLOWEST_S: f64 = 1.0 / 3.0;
 
@@ -64,6 +66,10 @@ pub struct Gauge {
     pub interval_s: Option<f64>,
     /// Newest value after zero.
     pub value: Option<f64>,
+    /// A cell was pressed past its range since its zero, more than a spike: the zero is in doubt.
+    pub overloaded: bool,
+    /// So many readings past its range in a row.
+    pub over: u8,
 }
 
 /// One node at work.
@@ -123,14 +129,16 @@ impl Instruments {
             let value = match reading.value {
                 Ok(value) => calibrated(fitted, value),
                 Err(NoValue::OutOfRange) => {
-                    self.impossible(now, at, None);
+                    self.impossible(now, at, None, f64::INFINITY);
                     continue;
                 }
                 Err(NoValue::Off | NoValue::Garbled) => None,
             };
             let Some(value) = value else { continue };
             if fitted.range.is_some_and(|[low, high]| value < low || value > high) {
-                self.impossible(now, at, Some(value));
+                let cell = matches!(reading.channel, Channel::HeadLoad | Channel::RopeLoad);
+                let high = fitted.range.filter(|_| cell).map_or(f64::INFINITY, |r| r[1]);
+                self.impossible(now, at, Some(value), high);
                 continue;
             }
             // A gap that is told as silence says no more of a node's pace than the longest that is none.
@@ -145,9 +153,12 @@ impl Instruments {
         }
     }
 
-    fn impossible(&mut self, now: Mono, at: usize, value: Option<f64>) {
+    /// Notes an impossible reading; `high` is the upper end of a load cell's range.
+    fn impossible(&mut self, now: Mono, at: usize, value: Option<f64>, high: f64) {
         let gauge = &mut self.gauges[at];
         gauge.heard = Some(now);
+        gauge.over = if value.is_some_and(|v| v > high) { gauge.over.saturating_add(1) } else { 0 };
+        gauge.overloaded |= gauge.over >= OVERLOADED;
         gauge.impossible = Some(Impossible { since: gauge.impossible.map_or(now, |i| i.since), value });
     }
 
@@ -165,6 +176,7 @@ impl Instruments {
         gauge.valued = Some(now);
         gauge.heard = Some(now);
         gauge.impossible = None;
+        gauge.over = 0;
         gauge.zero
     }
 

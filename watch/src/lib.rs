@@ -25,3 +25,4 @@ pub mod text;
 pub mod view;
 pub mod watch;
 pub mod zero;
+pub mod zero_gone;

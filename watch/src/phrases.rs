@@ -122,6 +122,7 @@ pub const DEFAULTS: &[(&str, &str)] = &[
     ("noisy", "{what} on {tower} too rough to guard."),
     ("out-of-range", "{what} on {tower} reads what cannot be: {amount}."),
     ("zero-gone", "{what} on {tower} lost its zero: {amount}."),
+    ("zero-gone-unknown", "{what} on {tower}: its zero is in doubt."),
     ("swapped", "{tower}: another tower answered the turn. Labels swapped?"),
     ("backwards", "{what} on {tower} reads backwards."),
     ("wrong-unit", "{tower}: loads read {amount} times the plan. Another unit than stated, kg for lb?"),

@@ -19,6 +19,8 @@ pub mod scope;
 pub(crate) mod series;
 pub mod standing;
 #[cfg(test)]
+mod standing_tests;
+#[cfg(test)]
 mod tests;
 pub mod weight;
 

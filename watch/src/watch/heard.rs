@@ -130,6 +130,7 @@ impl Watch {
                 let planned = if channel == Channel::TrussAlong { self.estimator.planned_slope_rad(at) } else { 0.0 };
                 self.instruments.gauges[at].zero = Some(Zero { value, planned });
                 self.instruments.gauges[at].zero_said = true;
+                self.instruments.gauges[at].overloaded = false;
                 self.learn.memory.zeros[at] = Some(SaidBy { t_ms: now, by: said.by.clone() });
                 self.instruments.health[at].zeroed = true;
                 self.estimator.renewed(&self.setup, at);

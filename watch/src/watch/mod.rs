@@ -28,6 +28,7 @@ use crate::steps::Steps;
 use crate::text;
 use crate::view::SaidView;
 use crate::zero;
+use crate::zero_gone::ZeroGone;
 use jiff::Timestamp;
 use raisewatch_protocol::Mono;
 use raisewatch_protocol::input::Input;
@@ -70,6 +71,7 @@ pub struct Watch {
     estimator: Estimator,
     causes: Causes,
     proof: Proof,
+    zeros: ZeroGone,
     steps: Steps,
     ledger: Ledger,
     calls: Calls,
@@ -108,6 +110,7 @@ impl Watch {
             scene: Scene::new(plan.towers.len(), Mono(0)),
             causes: Causes::new(&setup),
             proof: Proof::new(&setup, &model),
+            zeros: ZeroGone::new(setup.channels.len()),
             steps: Steps::default(),
             ledger: Ledger::new(plan.towers.iter().map(|t| t.id.clone()).collect(), turn_mm / 4.0),
             calls: Calls::new(&setup),
@@ -201,17 +204,22 @@ impl Watch {
 
     /// Zeroes and proofs that the kit carries age until the lift begins.
     fn judge_age(&mut self, now: Mono) {
-        let Some((then, wall)) = self.wall else { return };
+        let Some(wall) = self.wall_now(now) else { return };
         if self.scene.step != Step::Rig && self.scene.step != Step::TestLift {
             return;
         }
-        let passed = jiff::SignedDuration::from_micros(now.since(then).0 as i64);
-        let wall = wall.checked_add(passed).unwrap_or(wall);
         let estimator = &self.estimator;
         zero::kept(&self.setup, &mut self.instruments, Some(wall), |c| estimator.planned_slope_rad(c));
         for channel in 0..self.setup.channels.len() {
             self.estimator.renewed(&self.setup, channel);
         }
+    }
+
+    /// The time of day now, where it was ever said.
+    fn wall_now(&self, now: Mono) -> Option<Timestamp> {
+        let (then, wall) = self.wall?;
+        let passed = jiff::SignedDuration::from_micros(now.since(then).0 as i64);
+        Some(wall.checked_add(passed).unwrap_or(wall))
     }
 
     fn trust(&mut self) {
@@ -269,6 +277,9 @@ impl Watch {
         self.conditions.clear();
         let started = self.started.unwrap_or(now);
         health::conditions(&self.setup, &self.instruments, &self.scene, started, now, &mut self.conditions);
+        let (moment, towers) = ((now, self.wall_now(now)), &self.estimator.estimate().towers);
+        let planned = |j: usize| towers[j].planned_n;
+        self.zeros.conditions(&self.setup, &self.instruments, &self.scene, moment, planned, &mut self.conditions);
         self.proof.conditions(&self.setup, &self.instruments, &self.scene, &mut self.conditions);
         let stands = if self.stop_said.is_some() { Stands::At(Severity::Stop) } else { Stands::Clear };
         self.conditions.push(Condition { stands, never_gated: true, ..Condition::of(Kind::StopSaid) });

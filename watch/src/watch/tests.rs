@@ -534,3 +534,4 @@ fn packets_cut_otherwise_tell_the_same() {
 }
 
 mod learnt;
+mod zeros;

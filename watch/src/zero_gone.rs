@@ -105,10 +105,11 @@ impl ZeroGone {
     }
 }
 
-/// Mean of the last seconds of a load channel that is live, trusted and has a zero, N of share.
+/// Mean of the last seconds of a head cell that is live, trusted and has a zero, N. A rope's zero has the bare head on it: slack,
+/// it reads less than nothing.
 fn read_n(instruments: &Instruments, seat: &Seat, c: usize, now: Mono) -> Option<f64> {
     let (gauge, health) = (&instruments.gauges[c], &instruments.health[c]);
-    let zero = gauge.zero.filter(|_| health.live && health.trusted && matches!(seat.channel, Channel::HeadLoad | Channel::RopeLoad))?;
+    let zero = gauge.zero.filter(|_| health.live && health.trusted && seat.channel == Channel::HeadLoad)?;
     let window = || gauge.kept.iter().rev().take_while(|k| now.since(k.0) <= OVER).map(|k| k.1);
     let count = window().count();
     let mean = if count == 0 { gauge.kept.back()?.1 } else { window().sum::<f64>() / count as f64 };

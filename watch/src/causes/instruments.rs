@@ -29,6 +29,8 @@ pub struct InstrumentCauses {
     noisy: Vec<bool>,
     rough: Vec<Held>,
     calm: Vec<Held>,
+    /// The tower at which a shaking of all is told.
+    shaken: Option<usize>,
 }
 
 impl InstrumentCauses {
@@ -40,6 +42,7 @@ impl InstrumentCauses {
             noisy: vec![false; channels],
             rough: vec![Held::default(); channels],
             calm: vec![Held::default(); channels],
+            shaken: None,
         }
     }
 
@@ -60,10 +63,13 @@ impl InstrumentCauses {
             self.tell(scope, Kind::Frozen, tower, found);
         }
         // While it stands one cause shakes all masts alike: it is told once.
-        let towers = (0..scope.towers()).filter(|&t| self.of(&self.noisy, scope, t).next().is_some());
-        for tower in towers.take(if scope.scene.guarded_as_moving() { usize::MAX } else { 1 }) {
+        let rustles = |t: usize| self.of(&self.noisy, scope, t).next().is_some();
+        let one = self.shaken.filter(|&t| rustles(t)).or_else(|| (0..scope.towers()).find(|&t| rustles(t)));
+        let all = scope.scene.guarded_as_moving();
+        for tower in (0..scope.towers()).filter(|&t| rustles(t) && (all || one == Some(t))) {
             self.tell(scope, Kind::Noisy, tower, found);
         }
+        self.shaken = one;
     }
 
     /// How much a tilt rustles within two seconds (five where it speaks seldom), rad rms.
@@ -151,7 +157,13 @@ impl InstrumentCauses {
     /// masts, roll and a rope beside a head cell are no guard of level or share.
     fn guarded(&self, scope: &Scope, c: usize) -> bool {
         let seats = &scope.setup.channels;
-        let good = |d: usize| d != c && scope.health[d].usable() && !self.distrusts(d) && !self.noisy[d];
+        let good = |d: usize| {
+            d != c
+                && scope.health[d].usable()
+                && !self.distrusts(d)
+                && !self.noisy[d]
+                && self.rough[d].lasted_s(scope.now_s()) < 0.5 * NOISY_S
+        };
         let tilt = || (0..seats.len()).any(|d| good(d) && seats[d].channel == Channel::TrussAlong && seats[d].piece == seats[c].piece);
         let gauges =
             || (0..scope.towers()).all(|j| (0..seats.len()).any(|d| good(d) && seats[d].channel == Channel::Height && seats[d].tower == j));

@@ -26,7 +26,8 @@ fn steady(plan: &str, kit: &str, step: &str, to_s: f64) -> (usize, Vec<(Mono, u6
     scenario.script = raisewatch_simulator::Script::read(
         &format!(
             "noise = \"n1\"\nwall = \"2031-05-14T14:00:00Z\"\nend = \"{to_s} s\"\nstart = {{ step = \"{step}\", height = \"1.5 m\" }}\n\
-             crew = {{ jitter = 0.005, eye = 0.3 }}\n[[act]]\ndo = \"crank\"\nto = \"4.9 m\"\n"
+             real = {{ rise-spread = 0.0 }}\n\
+             crew = {{ jitter = 0.005 }}\n[[act]]\ndo = \"crank\"\nto = \"4.9 m\"\n"
         ),
         "steady",
     )

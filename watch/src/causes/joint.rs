@@ -2,7 +2,7 @@
 //! (docs/trade.md section 2, row 34).
 //!
 //! Rake turns all boxes of a piece alike, a knock one of them (and the mean by half of it); weight that comes on parts them too, but
-//! then the cells show it, and while a load is being hung (`rig`, `change`, a test lift that has not come to rest) nothing is judged.
+//! then the cells show it, on three and more towers the heads bend the truss by more than a joint does and nothing is judged, and while a load is being hung (`rig`, `change`, a test lift that has not come to rest) nothing is judged.
 
 use super::scope::{Held, Scope, known};
 use crate::condition::{Condition, Known, Stands, Unit};
@@ -104,7 +104,7 @@ fn bent(scope: &Scope) -> bool {
 }
 
 impl Parting {
-    /// Slow means of both boxes, less what the heads' offsets do to their difference, and what the gauges know of the rake.
+    /// Slow means of both boxes, less what the plan's sag does to their difference, and what the gauges know of the rake.
     fn look(&self, scope: &Scope) -> Option<Now> {
         let usable = |c: usize| scope.health[c].usable() && !scope.est.jumped(c) && scope.est.watched(c).heard_s() >= 4.0;
         if !usable(self.left) || !usable(self.right) {
@@ -112,19 +112,14 @@ impl Parting {
         }
         let (l, r) = scope.est.slow_mean(self.left).zip(scope.est.slow_mean(self.right))?;
         let slopes = [&scope.est.sums().slopes[self.left], &scope.est.sums().slopes[self.right]];
-        let towers = &scope.est.estimate().towers;
-        let (mut planned, mut variance) = (slopes[1].0 - slopes[0].0, 0.0);
-        for (j, tower) in towers.iter().enumerate() {
-            let per_m = slopes[1].1[j] - slopes[0].1[j];
-            if per_m.abs() > 1e-6 {
-                let offset = tower.offset_mm?;
-                planned += per_m * offset.value * 1e-3;
-                variance += (per_m * offset.sigma * 1e-3).powi(2);
-            }
+        // Heads that bend the truss themselves (three and more on one piece) part its slopes by more than a joint does.
+        if (0..scope.towers()).any(|j| (slopes[1].1[j] - slopes[0].1[j]).abs() > 1e-6) {
+            return None;
         }
+        let planned = slopes[1].0 - slopes[0].0;
         // What swings is averaged over 5 s; both boxes sway together, each cranks for itself.
         let noise = |m: &crate::estimate::window::Mean| m.spread / (m.count as f64 / 4.0).max(1.0).sqrt();
-        let sigma = noise(&l).hypot(noise(&r)).hypot(variance.sqrt());
+        let sigma = noise(&l).hypot(noise(&r));
         Some(Now { apart: r.value - l.value - planned, mean: (l.value + r.value) / 2.0 - gauged_rake(scope), sigma })
     }
 

@@ -73,7 +73,8 @@ impl WeightCauses {
 
     fn light(&mut self, scope: &Scope, j: usize, covered: bool, found: &mut Vec<Condition>) {
         let least = scope.setup.plan.towers[j].least.0;
-        let carried = scope.est.estimate().total_n.is_none_or(|t| t.value > 0.7 * scope.est.sums().total_n());
+        // It hangs: not on its trestles any more, or up where there are none, however much was stripped.
+        let carried = scope.est.estimate().total_n.is_none_or(|t| t.value > 0.7 * scope.est.sums().total_n()) || high(scope);
         if least <= 0.0 || !scope.hangs() {
             return;
         }
@@ -251,6 +252,13 @@ fn wrong_unit(scope: &Scope, settled: bool, found: &mut Vec<Condition>) -> bool 
         tell(Some(j), single.filter(|s| s.0 == j).map(|s| s.1));
     }
     whole || single.is_some()
+}
+
+/// Whether every head is measured to be half a metre over where the truss was rigged, or it stands where it was raised to.
+fn high(scope: &Scope) -> bool {
+    let low = scope.setup.plan.working_height.0 + 0.5;
+    let measured = scope.est.estimate().towers.iter().all(|t| t.height_m.is_some_and(|h| h.value > low));
+    measured || scope.scene.step == Step::Stand
 }
 
 /// Shares below this tell no ratio.

@@ -206,7 +206,7 @@ impl Ledger {
     /// The lead releases the stop `id`, or all stops. A person's STOP needs this one word and nothing before it.
     pub fn release(&mut self, now: Mono, id: Option<&str>) -> Answer {
         self.each(id, |ledger, at| {
-            if ledger.tracks[at].kind == Kind::StopSaid {
+            if ledger.tracks[at].kind == Kind::StopSaid && ledger.tracks[at].is_open() {
                 let track = &mut ledger.tracks[at];
                 track.stands = false;
                 track.seen = true;

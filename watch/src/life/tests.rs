@@ -163,7 +163,9 @@ fn a_persons_stop_is_over_by_one_release() {
 fn delay_and_deadband_sequences_of_the_published_rules() {
     let table: toml::Table = ALARMS.parse().unwrap();
     let sequences = table["limit_sequence"].as_array().unwrap();
-    assert!(sequences.len() >= 4);
+    let played: Vec<&str> = sequences.iter().map(|s| s["id"].as_str().unwrap()).collect();
+    assert_eq!(played, ["no-protection", "deadband", "on-delay", "off-delay"], "every sequence of the file, and no other");
+    assert_eq!(ALARMS.matches("[[limit_sequence]]\n").count(), played.len());
     for sequence in sequences {
         let number = |key: &str| sequence[key].as_float().unwrap();
         let list = |key: &str| sequence[key].as_array().unwrap().clone();
@@ -195,3 +197,5 @@ fn delay_and_deadband_sequences_of_the_published_rules() {
         assert_eq!(found, want, "{}", sequence["id"]);
     }
 }
+
+mod pairs;

@@ -29,18 +29,22 @@ const AHEAD_FROM_MM_S: f64 = 2.0;
 /// For so long a section change may stand off the line below the stop, s (docs/trade.md section 4).
 const SECTION_S: f64 = 10.0;
 
+/// A stop of which it is not told for so long which head it is goes out without a name, s.
+const UNNAMED_S: f64 = 1.0;
+
 /// Memory of the level causes.
 #[derive(Clone, Debug, Default)]
 pub struct LevelCauses {
     parting: Held,
     section: Held,
     trend: Trend,
+    unnamed: Held,
 }
 
 /// One way of being off, the gravest of which is told.
 struct Off {
     kind: Kind,
-    tower: usize,
+    tower: Option<usize>,
     amount: Known,
     stands: Stands,
     limit: f64,
@@ -66,14 +70,15 @@ impl LevelCauses {
             Layout::Ring => self.twist(scope, &mut worst),
         }
         let Some(mut off) = worst else { return };
+        self.name(scope, &mut off);
         self.gate(scope, &mut off);
         // Nothing is gated above never-exceed, nor put under another cause.
         if covered && !off.beyond && matches!(off.stands, Stands::At(_)) {
             off.stands = Stands::Within;
         }
         found.push(Condition {
-            tower: Some(off.tower),
-            piece: Some(scope.setup.plan.towers[off.tower].piece),
+            tower: off.tower,
+            piece: off.tower.map(|t| scope.setup.plan.towers[t].piece),
             amount: Some(off.amount),
             unit: Unit::Mm,
             limit: Some(off.limit),
@@ -113,7 +118,8 @@ impl LevelCauses {
         // Raising, the high head waits; lowering, the low one.
         let (tower, sign) = if down { (low, -1.0) } else { (high, 1.0) };
         // Between two that stand alike the level line knows which is which.
-        let tower = if scope.towers() == 2 { scope.est.estimate().level.odd.unwrap_or(tower) } else { tower };
+        let line = &scope.est.estimate().level;
+        let tower = line.odd.filter(|_| scope.towers() == 2 || line.certain).unwrap_or(tower);
         let beyond = rake.value > apart_mm * NEVER_EXCEED_RAD.sin();
         let parting = self.parts(scope, rake, high, low, apart_mm);
         let (stands, limit) = match scope.rows().rake_mm {
@@ -135,7 +141,7 @@ impl LevelCauses {
             None => return,
         };
         let amount = Known { value: sign * rake.value, sigma: rake.sigma };
-        take_worse(worst, Off { kind: Kind::Uneven, tower, amount, stands, limit, beyond });
+        take_worse(worst, Off { kind: Kind::Uneven, tower: Some(tower), amount, stands, limit, beyond });
     }
 
     /// How much further apart two heads will be in a moment at their rate now, mm: two towers that move, and only where the rate is
@@ -178,12 +184,12 @@ impl LevelCauses {
             let at = &scope.est.sums().at;
             let out = (1..n - 1).map(|j| self.out_of_chord(scope, at, j)).fold(0.0, f64::max);
             let stands = against(out, &pair);
-            take_worse(worst, Off { kind: Kind::Uneven, tower: odd, amount, stands, limit: limit_of(stands, &pair), beyond: false });
+            take_worse(worst, Off { kind: Kind::Uneven, tower: Some(odd), amount, stands, limit: limit_of(stands, &pair), beyond: false });
         }
         if let Some(pair) = scope.rows().share_n {
             let stands = against(by_heights(scope), &pair);
             let limit = scope.rows().line_mm.map_or(amount.value.abs(), |p| limit_of(stands, &p));
-            take_worse(worst, Off { kind: Kind::Uneven, tower: odd, amount, stands, limit, beyond: false });
+            take_worse(worst, Off { kind: Kind::Uneven, tower: Some(odd), amount, stands, limit, beyond: false });
         }
     }
 
@@ -200,11 +206,26 @@ impl LevelCauses {
         let Some(odd) = line.odd else { return };
         let (Some(amount), Some(pair)) = (line.above_mm[odd], scope.rows().twist_mm) else { return };
         let stands = against(amount.value.abs(), &pair);
-        let off = Off { kind: Kind::Twist, tower: odd, amount, stands, limit: limit_of(stands, &pair), beyond: false };
+        let off = Off { kind: Kind::Twist, tower: Some(odd), amount, stands, limit: limit_of(stands, &pair), beyond: false };
         // One corner off the plane of the others is a twist, whatever it does to the rake.
         match worst {
             Some(w) if w.kind == Kind::Uneven && !w.beyond && gravity(stands) >= 4 => *worst = Some(off),
             _ => take_worse(worst, off),
+        }
+    }
+
+    /// On three towers and more nobody is named while it may as well be another: a hold of the wrong head makes it worse. A stop
+    /// that cannot be named goes out to all.
+    fn name(&mut self, scope: &Scope, off: &mut Off) {
+        let nameless = scope.towers() > 2 && !scope.est.estimate().level.certain;
+        let lasted = self.unnamed.see(nameless && off.stands == Stands::At(Severity::Stop), scope.now_s());
+        if !nameless {
+            return;
+        }
+        match off.stands {
+            Stands::At(Severity::Stop) if lasted >= UNNAMED_S || off.beyond => off.tower = None,
+            Stands::At(_) => off.stands = Stands::Within,
+            _ => {}
         }
     }
 

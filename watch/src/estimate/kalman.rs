@@ -1,4 +1,4 @@
-//! The Kalman filter itself: a state of pairs, turning pairs and single values, updated one scalar at a time.
+//! The Kalman filter itself: a state of trends, swings and single values, updated one scalar at a time.
 //!
 //! Kept small and plain so that it can be read against any textbook: `x <- F x`, `P <- F P F' + Q`, then for every scalar
 //! reading `z = h'x + noise` the gain `P h / (h'P h + r)`. `F` is made of blocks of one or two states, so the prediction costs
@@ -12,12 +12,20 @@ pub type Term = (usize, f64);
 pub enum Block {
     /// A value and its rate: the value moves by rate times time.
     Trend,
-    /// A damped oscillation with this angular frequency (rad/s) and damping ratio: two states, in phase and in quadrature.
-    Cycle {
+    /// Something that swings about where it hangs: its speed, and its place times the angular frequency (two states of like size).
+    /// What swings comes back, so its speed has no mean: no power at zero frequency. Its strength is set with
+    /// [`Kalman::strengthen`], and the noise that keeps it so strong is added in [`Kalman::predict`].
+    Swing {
         /// rad/s.
         omega: f64,
         /// Damping ratio: how broad the band is.
         damping: f64,
+    },
+    /// Something that comes and goes slowly about nothing: it is forgotten with this time constant, s. Its strength is set and kept
+    /// as that of a swing.
+    Fading {
+        /// s.
+        tau_s: f64,
     },
     /// A value that stays as it is.
     Steady,
@@ -26,8 +34,8 @@ pub enum Block {
 impl Block {
     fn states(self) -> usize {
         match self {
-            Block::Trend | Block::Cycle { .. } => 2,
-            Block::Steady => 1,
+            Block::Trend | Block::Swing { .. } => 2,
+            Block::Steady | Block::Fading { .. } => 1,
         }
     }
 }
@@ -52,6 +60,10 @@ impl Innovation {
 #[derive(Clone, Debug)]
 pub struct Kalman {
     blocks: Vec<(usize, Block)>,
+    /// By block: variance of each of its states at rest (swings, what fades).
+    strength: Vec<f64>,
+    /// The last swing transition that was worked out, and of which band and time: many blocks share one.
+    turns: Vec<(Block, f64, [f64; 4])>,
     n: usize,
     x: Vec<f64>,
     /// Covariance, row by row, `n` by `n`, symmetric.
@@ -64,11 +76,15 @@ impl Kalman {
     pub fn new(blocks: &[Block]) -> Self {
         let mut placed = Vec::with_capacity(blocks.len());
         let mut n = 0;
+        let mut turns: Vec<(Block, f64, [f64; 4])> = Vec::new();
         for &block in blocks {
             placed.push((n, block));
             n += block.states();
+            if matches!(block, Block::Swing { .. }) && !turns.iter().any(|t| t.0 == block) {
+                turns.push((block, -1.0, [0.0; 4]));
+            }
         }
-        Kalman { blocks: placed, n, x: vec![0.0; n], p: vec![0.0; n * n], ph: vec![0.0; n] }
+        Kalman { strength: vec![0.0; placed.len()], turns, blocks: placed, n, x: vec![0.0; n], p: vec![0.0; n * n], ph: vec![0.0; n] }
     }
 
     /// Value of state `i`.
@@ -101,19 +117,42 @@ impl Kalman {
         self.p[i * self.n + j] += covariance;
     }
 
-    /// Moves the state on by `dt_s`. Process noise is added by the caller with [`Kalman::doubt`].
+    /// Sets how strong swing or fading block `b` is: variance of each of its states.
+    pub fn strengthen(&mut self, b: usize, variance: f64) {
+        self.strength[b] = variance;
+    }
+
+    /// How strong swing or fading block `b` is.
+    pub fn strength(&self, b: usize) -> f64 {
+        self.strength[b]
+    }
+
+    /// All states of block `b`.
+    pub fn states(&self, b: usize) -> std::ops::Range<usize> {
+        let (first, block) = self.blocks[b];
+        first..first + block.states()
+    }
+
+    /// Moves the state on by `dt_s`. Process noise of trends and steady values is added by the caller with [`Kalman::doubt`].
     pub fn predict(&mut self, dt_s: f64) {
         let n = self.n;
+        for (block, at_s, f) in &mut self.turns {
+            if let Block::Swing { omega, damping } = *block
+                && *at_s != dt_s
+            {
+                (*at_s, *f) = (dt_s, swing(omega, damping, dt_s));
+            }
+        }
         for b in 0..self.blocks.len() {
             let (i, block) = self.blocks[b];
             let f = match block {
                 Block::Steady => continue,
-                Block::Trend => [1.0, dt_s, 0.0, 1.0],
-                Block::Cycle { omega, damping } => {
-                    let (s, c) = (omega * dt_s).sin_cos();
-                    let d = (-damping * omega * dt_s).exp();
-                    [d * c, d * s, -d * s, d * c]
+                Block::Fading { tau_s } => {
+                    self.fade(b, i, (-dt_s / tau_s).exp());
+                    continue;
                 }
+                Block::Trend => [1.0, dt_s, 0.0, 1.0],
+                Block::Swing { .. } => self.turns.iter().find(|t| t.0 == block).map_or([1.0, 0.0, 0.0, 1.0], |t| t.2),
             };
             let (a, z) = (self.x[i], self.x[i + 1]);
             self.x[i] = f[0] * a + f[1] * z;
@@ -131,7 +170,26 @@ impl Kalman {
                 row[i] = f[0] * pu + f[1] * pw;
                 row[i + 1] = f[2] * pu + f[3] * pw;
             }
+            if matches!(block, Block::Swing { .. }) {
+                // Stationary: Q = s (I - F F').
+                let s = self.strength[b];
+                let across = -s * (f[0] * f[2] + f[1] * f[3]);
+                self.p[i * n + i] += s * (1.0 - f[0] * f[0] - f[1] * f[1]);
+                self.p[(i + 1) * n + i + 1] += s * (1.0 - f[2] * f[2] - f[3] * f[3]);
+                self.p[i * n + i + 1] += across;
+                self.p[(i + 1) * n + i] += across;
+            }
         }
+    }
+
+    fn fade(&mut self, b: usize, i: usize, by: f64) {
+        let n = self.n;
+        self.x[i] *= by;
+        for j in 0..n {
+            self.p[i * n + j] *= by;
+            self.p[j * n + i] *= by;
+        }
+        self.p[i * n + i] += self.strength[b] * (1.0 - by * by);
     }
 
     /// Expected reading and the variance of its innovation, without updating.
@@ -196,6 +254,15 @@ impl Kalman {
     }
 }
 
+/// Transition of a swing over `dt_s`: `v' = -2 d w v - w u`, `u' = w v` (speed, and place times `w`), in closed form.
+fn swing(omega: f64, damping: f64, dt_s: f64) -> [f64; 4] {
+    let own = omega * (1.0 - damping * damping).sqrt();
+    let (s, c) = (own * dt_s).sin_cos();
+    let fade = (-damping * omega * dt_s).exp();
+    let (lag, lead) = (damping * omega / own * s, omega / own * s);
+    [fade * (c - lag), -fade * lead, fade * lead, fade * (c + lag)]
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -226,13 +293,28 @@ mod tests {
         assert!((k.at(1) - 0.3).abs() < 1e-3, "{}", k.at(1));
     }
 
+    /// A quarter turn makes all speed place, and nothing is lost without damping.
     #[test]
-    fn prediction_of_a_cycle_turns_it() {
-        let mut k = Kalman::new(&[Block::Steady, Block::Cycle { omega: std::f64::consts::PI, damping: 0.0 }]);
+    fn prediction_of_a_swing_turns_it() {
+        let mut k = Kalman::new(&[Block::Steady, Block::Swing { omega: std::f64::consts::PI, damping: 0.0 }]);
         k.forget(1, 1.0, 0.5);
         k.predict(0.5);
-        assert!((k.at(1)).abs() < 1e-12 && (k.at(2) + 1.0).abs() < 1e-12);
+        assert!((k.at(1)).abs() < 1e-12 && (k.at(2) - 1.0).abs() < 1e-12);
         assert!((k.cov(2, 2) - 0.5).abs() < 1e-12 && k.cov(1, 1).abs() < 1e-12);
+    }
+
+    /// Two half steps are one whole one, and left alone it comes to the strength that it was set.
+    #[test]
+    fn a_swing_keeps_its_strength() {
+        let (half, whole) = (swing(5.0, 0.2, 0.15), swing(5.0, 0.2, 0.3));
+        let twice = |r: usize, c: usize| half[2 * r] * half[c] + half[2 * r + 1] * half[2 + c];
+        for (r, c) in [(0, 0), (0, 1), (1, 0), (1, 1)] {
+            assert!((twice(r, c) - whole[2 * r + c]).abs() < 1e-12);
+        }
+        let mut k = Kalman::new(&[Block::Swing { omega: 5.0, damping: 0.2 }]);
+        k.strengthen(0, 3.0);
+        (0..400).for_each(|_| k.predict(0.05));
+        assert!((k.cov(0, 0) - 3.0).abs() < 1e-6 && (k.cov(1, 1) - 3.0).abs() < 1e-6 && k.cov(0, 1).abs() < 1e-6);
     }
 
     #[test]
@@ -247,7 +329,7 @@ mod tests {
 
     #[test]
     fn covariance_stays_symmetric() {
-        let mut k = Kalman::new(&[Block::Trend, Block::Trend, Block::Cycle { omega: 6.0, damping: 0.2 }, Block::Steady]);
+        let mut k = Kalman::new(&[Block::Trend, Block::Trend, Block::Swing { omega: 6.0, damping: 0.2 }, Block::Steady]);
         for i in 0..7 {
             k.forget(i, 0.0, 1.0 + i as f64);
         }

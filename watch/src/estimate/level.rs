@@ -4,6 +4,7 @@
 //! In line: through the ends, unless an end is the odd one. Ring: the plane through the three others. It changes only past
 //! [`CHANGES_MM`], so that the name of the head to hold does not flutter between two that stand alike. Source: docs/forms.md.
 
+use super::odd::{KEPT, NAMED, Suppositions};
 use crate::condition::Known;
 use crate::scene::Motion;
 
@@ -30,6 +31,9 @@ pub struct LevelLine {
     pub above_mm: Vec<Option<Known>>,
     /// The head that is furthest from it.
     pub odd: Option<usize>,
+    /// Whether that is told beyond doubt from the next that it could be ([`super::odd`]). Two towers: always.
+    pub certain: bool,
+    suppositions: Suppositions,
     /// Height of the highest head above the lowest, mm, each from the horizontal.
     pub rake_mm: Option<Known>,
     /// The highest and the lowest head.
@@ -59,7 +63,7 @@ pub fn lay(line: &mut LevelLine, layout: Layout, at: &[[f64; 2]], motion: Motion
         line.above_mm[j] = known.then(|| above(&line.through, layout, at, heads, j));
     }
     if !known {
-        line.odd = None;
+        (line.odd, line.certain) = (None, false);
     }
 }
 
@@ -102,22 +106,21 @@ fn pair(line: &mut LevelLine, motion: Motion, heads: &impl Offsets) {
         line.through.clear();
         line.through.push(through);
     }
-    line.odd = Some(1 - through);
+    (line.odd, line.certain) = (Some(1 - through), true);
 }
 
-/// In line and ring: the head without which the others stand best in one level line or plane.
+/// In line and ring: the head of which it is likeliest that all others stand level.
 fn odd_head(line: &mut LevelLine, layout: Layout, at: &[[f64; 2]], heads: &impl Offsets) {
     let n = at.len();
-    let mut best: Option<(usize, f64)> = None;
-    for j in 0..n {
-        let cost = spread_without(j, n, heads) + handicap(line, layout, j, n);
-        if best.is_none_or(|(_, c)| cost < c) {
-            best = Some((j, cost));
-        }
-    }
-    let Some((odd, cost)) = best else { return };
-    let keep = line.odd.filter(|&was| was != odd && spread_without(was, n, heads) + handicap(line, layout, was, n) < cost + CHANGES_MM);
-    let odd = keep.unwrap_or(odd);
+    line.suppositions.weigh(n, heads);
+    let Some(best) = line.suppositions.likeliest() else { return };
+    // A name that was told stays until another is beyond doubt; one that was not told may go to and fro.
+    let odd = match line.odd {
+        Some(was) if was != best && line.certain && line.suppositions.ahead(best) < NAMED => was,
+        _ => best,
+    };
+    let ahead = line.suppositions.ahead(odd);
+    line.certain = ahead >= if line.certain && line.odd == Some(odd) { KEPT } else { NAMED };
     line.odd = Some(odd);
     // With all heads alike nobody is named: the line stays as it is.
     let alike = line.rake_mm.is_none_or(|r| r.value < CHANGES_MM);
@@ -131,26 +134,13 @@ fn odd_head(line: &mut LevelLine, layout: Layout, at: &[[f64; 2]], heads: &impl 
     match layout {
         Layout::Pair => {}
         Layout::Line => {
-            let first = if odd == 0 { 1 } else { 0 };
-            let last = if odd == n - 1 { n - 2 } else { n - 1 };
+            let named = Some(odd).filter(|_| line.certain);
+            let first = if named == Some(0) { 1 } else { 0 };
+            let last = if named == Some(n - 1) { n - 2 } else { n - 1 };
             line.through.extend([first, last]);
         }
         Layout::Ring => line.through.extend(three_others(odd, at)),
     }
-}
-
-/// In line the chord of the ends is the line, unless an end is odd beyond the doubt about the rake of the whole: tilts know that
-/// rake far less well than cells know an inner head.
-fn handicap(line: &LevelLine, layout: Layout, j: usize, n: usize) -> f64 {
-    let end = layout == Layout::Line && (j == 0 || j == n - 1);
-    if end { 3.0 * line.rake_mm.map_or(0.0, |r| r.sigma) } else { 0.0 }
-}
-
-/// How far the heads other than `j` differ in height, mm.
-fn spread_without(j: usize, n: usize, heads: &impl Offsets) -> f64 {
-    let others = (0..n).filter(|&k| k != j).filter_map(|k| heads.offset_mm(k));
-    let (low, high) = others.fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), o| (l.min(o), h.max(o)));
-    high - low
 }
 
 /// The three heads other than `odd` that span the largest triangle, in plan order.

@@ -2,8 +2,9 @@
 
 use super::kalman::{Block, Kalman, Term};
 use super::level::Offsets;
+use super::patterns::Pattern;
 use super::sums::Sums;
-use super::tilt::{self, Tilt};
+use super::tilt::{self, Line, Swings, Tilt};
 use crate::setup::Setup;
 use raisewatch_protocol::words::Channel;
 
@@ -15,9 +16,9 @@ const KNOWN_MM: f64 = 30.0;
 const ZERO: f64 = 0.03 * std::f64::consts::PI / 180.0;
 /// How a bias wanders, rad per square root of second: 0.03 degrees in an hour (docs/trade.md row 46).
 const WANDER: f64 = 0.03 * std::f64::consts::PI / 180.0 / 60.0;
-/// Sway and the ripple of a crank are purer tones than the damped oscillations that stand for them in the filter: of the variance
-/// that the innovations show so much is left in the slow part. Measured on fault-free raises (tests.rs, honesty).
-const NARROW: f64 = 0.3;
+/// Swing of a box before it was measured, rad²: what hands at the cranks make of it (docs/trade.md section 8, N1: 0.4 degrees peak at the
+/// crank and 0.3 of sway), half of it its own and half of it that of the whole.
+const SWING: f64 = 0.5 * (0.4 * 0.4 + 0.3 * 0.3) * (std::f64::consts::PI / 180.0) * (std::f64::consts::PI / 180.0);
 /// How level a floor is, and how well a height gauge sits, m.
 const FLOOR_M: f64 = 0.004;
 
@@ -34,17 +35,19 @@ struct Gauge {
 /// All heads.
 #[derive(Clone, Debug)]
 pub struct Levels {
-    kalman: Kalman,
-    towers: usize,
-    at_s: Option<f64>,
+    pub(super) kalman: Kalman,
+    pub(super) towers: usize,
+    pub(super) at_s: Option<f64>,
     /// By channel.
     pub tilts: Vec<Option<Tilt>>,
     gauges: Vec<Option<Gauge>>,
-    /// First state of the biases of the self-held share patterns.
-    held: usize,
+    /// The self-held share patterns.
+    pub(super) patterns: Vec<Pattern>,
     absolute: bool,
-    pace: f64,
-    terms: Vec<Term>,
+    /// Whether the crew cranks by counted turns: hands begin and end at any time.
+    counted: bool,
+    pub(super) pace: f64,
+    pub(super) terms: Vec<Term>,
     /// Variance of each offset about the mean of all, and the row means, mm²; refreshed by [`Levels::tell`].
     about: Vec<f64>,
     mean_cov: f64,
@@ -54,11 +57,11 @@ pub struct Levels {
     /// Since when the heads are taken to move though the step says still, s.
     pub agile_until_s: f64,
     lively: f64,
-    /// Mean square of the innovations in their own standard deviations: the variance of unit weight.
-    unit: f64,
-    unit_s: f64,
-    /// Variance of each offset that the zeros of the boxes leave, mm².
-    floor: Vec<f64>,
+    /// Means of the first self-held patterns heard, N, and of how many.
+    pub(super) first_n: Vec<f64>,
+    pub(super) heard_levelled: u32,
+    /// Lines of boxes that swing as one.
+    lines: Vec<Line>,
 }
 
 impl Levels {
@@ -67,13 +70,14 @@ impl Levels {
         let towers = setup.plan.towers.len();
         let mut blocks = vec![Block::Trend; towers];
         let mut states = 2 * towers;
-        let mut tilts = Vec::new();
+        let mut tilts: Vec<Option<Tilt>> = Vec::new();
         let mut gauges = Vec::new();
         for seat in &setup.channels {
             tilts.push((seat.channel == Channel::TrussAlong).then(|| {
-                let tilt = Tilt::new(states, 1.0 / seat.period_s);
-                blocks.extend(tilt::blocks());
-                states += 1 + 2 * tilt::CYCLES.len();
+                let tilt = Tilt::new(states, Swings(blocks.len() + 1), 1.0 / seat.period_s);
+                blocks.push(Block::Steady);
+                blocks.extend(tilt::disturbances());
+                states += 2 + 2 * tilt::BANDS.len();
                 tilt
             }));
             gauges.push((seat.channel == Channel::Height).then(|| {
@@ -82,8 +86,20 @@ impl Levels {
                 Gauge { bias: states - 1, tower: seat.tower, last: [0.0; 2], seen: 0, white: 0.003_f64.powi(2) }
             }));
         }
-        let held = states;
-        blocks.extend(sums.self_held.iter().map(|_| Block::Steady));
+        let mut lines = Vec::new();
+        for line in lines_of_boxes(setup) {
+            let swings = Swings(blocks.len());
+            let left = (blocks.len() + tilt::BANDS.len(), states + 2 * tilt::BANDS.len());
+            blocks.extend(tilt::disturbances());
+            states += 2 * tilt::BANDS.len() + 1;
+            for c in line {
+                if let Some(tilt) = &mut tilts[c] {
+                    tilt.line = Some(lines.len());
+                }
+            }
+            lines.push(Line { swings, left, alike: 0.5 * SWING });
+        }
+        let patterns = sums.self_held.iter().map(|_| Pattern::new(&mut blocks, &mut states)).collect();
         let absolute = gauges.iter().any(Option::is_some);
         let mut levels = Levels {
             kalman: Kalman::new(&blocks),
@@ -91,8 +107,9 @@ impl Levels {
             at_s: None,
             tilts,
             gauges,
-            held,
+            patterns,
             absolute,
+            counted: sums.counted(setup),
             pace: setup.plan.pace.0.max(setup.plan.pace_down.0).max(0.005),
             terms: Vec::with_capacity(2 * towers + 8),
             about: vec![0.0; towers],
@@ -101,33 +118,30 @@ impl Levels {
             known: vec![false; towers],
             agile_until_s: f64::NEG_INFINITY,
             lively: 0.0,
-            unit: 1.0,
-            unit_s: 0.0,
-            floor: vec![0.0; towers],
+            first_n: Vec::new(),
+            heard_levelled: 0,
+            lines,
         };
         levels.begin(sums);
         levels
     }
 
     fn begin(&mut self, sums: &Sums) {
-        self.lay_floor(sums);
         self.spread(0, 1.0);
         self.spread(1, 0.01_f64.powi(2));
         for c in 0..self.tilts.len() {
             self.renew(c);
         }
         for k in 0..sums.self_held.len() {
-            // What the plan's weights and the cells leave open: 3 % of a mean share, and the cells' zeros.
-            let open = 0.03 * sums.total_n() / self.towers as f64;
             // And whether heads or cranks were levelled: the boxes tell, and then the cells tell every change.
             let levelled: f64 = sums.self_held[k].iter().zip(&sums.levelled_n).map(|(u, n)| u * n).sum();
-            self.kalman.forget(self.held + k, 0.0, open * open + 100.0 + levelled * levelled);
+            self.kalman.forget(self.patterns[k].bias, 0.0, self.open_n2(sums) + levelled * levelled);
         }
     }
 
     /// Adds variance to all offsets (`which` 0) or all rates (1): of each tower by itself where heights are measured, of their
     /// differences alone where nothing tells the common height.
-    fn spread(&mut self, which: usize, variance: f64) {
+    pub(super) fn spread(&mut self, which: usize, variance: f64) {
         let n = self.towers as f64;
         for j in 0..self.towers {
             if self.absolute {
@@ -146,8 +160,9 @@ impl Levels {
         if let Some(tilt) = &mut self.tilts[channel] {
             tilt.renew();
             self.kalman.forget(tilt.bias, 0.0, ZERO * ZERO);
-            for k in 0..2 * tilt::CYCLES.len() {
-                self.kalman.forget(tilt.bias + 1 + k, 0.0, tilt.swing());
+            tilt.own.begin(&mut self.kalman, if tilt.line.is_some() { 0.5 * SWING } else { SWING });
+            if let Some(line) = tilt.line {
+                self.lines[line].swings.begin(&mut self.kalman, 0.5 * SWING);
             }
         }
         if let Some(gauge) = &mut self.gauges[channel] {
@@ -165,20 +180,29 @@ impl Levels {
         }
         self.at_s = Some(t_s);
         self.kalman.predict(dt);
-        let agile = moving || t_s < self.agile_until_s;
-        // A head starts or stops about every ten seconds: a step of the pace each time. Standing, it creeps.
-        let rate = if agile { self.pace * self.pace / 40.0 } else { (5e-5_f64).powi(2) };
+        // Between counted turns heads stand: they move while some crank ripples, or where readings say so.
+        let cranked = moving && (!self.counted || self.tilts.iter().flatten().any(|t| t.ripples));
+        let agile = cranked || t_s < self.agile_until_s;
+        let rate = match (agile, t_s < self.agile_until_s) {
+            (false, _) => (5e-5_f64).powi(2),
+            // Cranked alike: from turn to turn within 5 % of the pace (docs/trade.md section 8, N1), until readings say otherwise.
+            (true, false) if self.counted => (0.05 * self.pace).powi(2),
+            (true, true) if self.counted => self.pace * self.pace / 10.0,
+            // A head starts or stops about every ten seconds: a step of the pace each time. Standing, it creeps.
+            (true, _) => self.pace * self.pace / 40.0,
+        };
         let settle = if agile { (5e-4_f64).powi(2) } else { (1e-4_f64).powi(2) };
         self.spread(1, rate * dt);
         self.spread(0, settle * dt);
-        for tilt in self.tilts.iter().flatten() {
+        for tilt in self.tilts.iter_mut().flatten() {
             self.kalman.doubt(tilt.bias, WANDER * WANDER * dt);
-            let swing = tilt.swing() * 0.4;
-            for k in 0..tilt::CYCLES.len() {
-                let noise = swing * tilt::renewal(k, dt);
-                self.kalman.doubt(tilt.bias + 1 + 2 * k, noise);
-                self.kalman.doubt(tilt.bias + 2 + 2 * k, noise);
-            }
+            tilt.disturbs(&mut self.kalman, tilt.line.map_or(0.0, |l| self.lines[l].alike), self.counted, dt);
+        }
+        for pattern in &self.patterns {
+            pattern.disturbs(&mut self.kalman);
+        }
+        for (l, line) in self.lines.iter().enumerate() {
+            line.disturbs(&mut self.kalman, self.tilts.iter().flatten().filter(|t| t.line == Some(l)));
         }
         self.lively *= (-dt / 2.0).exp();
     }
@@ -215,14 +239,19 @@ impl Levels {
             tilt.refused_since = None;
             return;
         }
-        self.terms.extend((0..tilt::CYCLES.len()).map(|k| (tilt.bias + 1 + 2 * k, 1.0)));
+        let dt = tilt.innovation.map_or(0.05, |(before_s, _)| (t_s - before_s).clamp(0.0, 1.0));
+        self.compare_line(channel, dt / self.tilts.iter().flatten().count().max(1) as f64);
+        let Some(tilt) = &mut self.tilts[channel] else { return };
+        tilt.felt(&self.kalman, &mut self.terms);
+        if let Some(line) = tilt.line {
+            self.terms.extend(self.lines[line].swings.felt(&self.kalman).map(|i| (i, 1.0)));
+            self.terms.push((self.lines[line].left.1, 1.0));
+        }
         let (innovation, taken) = self.kalman.update(&self.terms, value - level, tilt.white, GATE);
-        let dt = (t_s - self.unit_s).clamp(0.0, 1.0);
-        self.unit_s = t_s;
-        // Each box adds its part; ten seconds are some ten turns of a crank.
-        self.unit += (innovation.score().powi(2).min(GATE * GATE) - self.unit) * (1.0 - (-dt.max(0.01) / 10.0).exp());
+        tilt.innovation = Some((t_s, innovation));
         if taken {
             tilt.refused_since = None;
+            tilt.learn(innovation, dt);
             // Innovations that keep to one side say that heads move in a still step.
             self.lively += 0.1 * innovation.score().clamp(-4.0, 4.0);
             if self.lively.abs() > 2.5 {
@@ -240,6 +269,22 @@ impl Levels {
         }
     }
 
+    /// Learns how far the boxes of a line swing alike, from the newest reading of one beside those of the others.
+    fn compare_line(&mut self, channel: usize, dt_s: f64) {
+        let Some((line, own, t_s)) = self.tilts[channel].as_ref().and_then(|t| Some((t.line?, t.beside.0, t.beside.1))) else { return };
+        let (mut sum, mut count) = (0.0, 0.0);
+        for (c, other) in self.tilts.iter().enumerate().filter_map(|(c, t)| Some((c, t.as_ref()?))) {
+            if c != channel && other.line == Some(line) && !other.jumped && t_s - other.beside.1 < 0.2 {
+                sum += other.beside.0;
+                count += 1.0;
+            }
+        }
+        if count > 0.0 {
+            let alike = &mut self.lines[line].alike;
+            *alike += ((own * sum / count).clamp(-0.01, 0.01) - *alike) * tilt::learns(dt_s, 2.5);
+        }
+    }
+
     /// Takes a height of a head, m.
     pub fn height(&mut self, channel: usize, value: f64, base_m: f64) {
         let Some(gauge) = &mut self.gauges[channel] else { return };
@@ -253,23 +298,6 @@ impl Levels {
         gauge.last = [value, gauge.last[0]];
         let terms = [(2 * gauge.tower, 1.0), (gauge.bias, 1.0)];
         self.kalman.update(&terms, value, gauge.white, 1e9);
-    }
-
-    /// Takes a self-held pattern of shares: `excess_n` of pattern `k` over that of the level truss, of variance `r`.
-    pub fn pattern(&mut self, sums: &Sums, k: usize, excess_n: f64, r: f64) {
-        self.terms.clear();
-        let u = &sums.self_held[k];
-        for m in 0..self.towers {
-            let per_offset: f64 = u.iter().enumerate().map(|(j, f)| f * sums.stiffness_n_per_m(j, m)).sum();
-            self.terms.push((2 * m, per_offset));
-        }
-        self.terms.push((self.held + k, 1.0));
-        self.kalman.update(&self.terms, excess_n, r, 1e9);
-    }
-
-    /// Doubts what a self-held pattern's bias was learnt to be (stiffness or weights changed), by `sigma_n`.
-    pub fn doubt_pattern(&mut self, k: usize, sigma_n: f64) {
-        self.kalman.doubt(self.held + k, sigma_n * sigma_n);
     }
 
     /// Offset of head `j` over the mean of all, m.
@@ -300,20 +328,6 @@ impl Levels {
         gauged.then(|| (self.kalman.at(2 * j), self.kalman.cov(2 * j, 2 * j)))
     }
 
-    /// What the zeros of the boxes alone leave open of each offset.
-    fn lay_floor(&mut self, sums: &Sums) {
-        for j in 0..self.towers {
-            let steep: f64 = sums.slopes.iter().filter_map(|(_, row)| row.get(j)).map(|k| k * k).sum();
-            // Half a head against the others: on two towers the offset from the mean is half the rake.
-            self.floor[j] = if steep > 0.0 { (ZERO * 500.0).powi(2) / steep } else { 0.0 };
-        }
-    }
-
-    /// Normalised innovation squared, averaged over about ten seconds: one where the model's noise is that of the boxes.
-    pub fn unit_weight(&self) -> f64 {
-        self.unit
-    }
-
     /// Works out offsets about their mean and which of them may be told; `heard[j]`: something heard bears on tower `j`.
     pub fn tell(&mut self, heard: &[bool]) {
         let n = self.towers as f64;
@@ -336,12 +350,25 @@ impl Offsets for Levels {
     }
     fn cov_mm2(&self, j: usize, k: usize) -> f64 {
         let c = (self.kalman.cov(2 * j, 2 * k) - self.about[j] - self.about[k] + self.mean_cov) * 1e6;
-        // The filter's own noise is set for the worst crank; what it is told to be is scaled by what the innovations are (the
-        // variance of unit weight of least squares), down to what the zeros leave.
-        let unit = (NARROW * self.unit).clamp(0.03, 4.0);
-        let n = self.towers as f64;
-        let floor = if j == k { self.floor[j] } else { -(self.floor[j] * self.floor[k]).sqrt() / (n - 1.0) };
-        let c = unit * c + (1.0 - unit).max(0.0) * floor;
         if j == k { c.max(0.0) } else { c }
     }
+}
+
+/// Channels of boxes along the truss that swing as one: those on pieces that run the same way, where there are two and more.
+fn lines_of_boxes(setup: &Setup) -> Vec<Vec<usize>> {
+    let way = |c: usize| {
+        let p = &setup.plan.pieces[setup.channels[c].piece];
+        let length = p.length().0.max(1e-9);
+        [(p.to[0].0 - p.from[0].0) / length, (p.to[1].0 - p.from[1].0) / length]
+    };
+    let mut lines: Vec<Vec<usize>> = Vec::new();
+    for c in (0..setup.channels.len()).filter(|&c| setup.channels[c].channel == Channel::TrussAlong) {
+        let alike = |d: usize| way(c)[0] * way(d)[0] + way(c)[1] * way(d)[1] > 0.99;
+        match lines.iter_mut().find(|line| line.first().is_some_and(|&d| alike(d))) {
+            Some(line) => line.push(c),
+            None => lines.push(vec![c]),
+        }
+    }
+    lines.retain(|line| line.len() > 1);
+    lines
 }

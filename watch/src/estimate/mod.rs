@@ -10,6 +10,8 @@ pub mod kalman;
 pub mod level;
 pub mod levels;
 pub mod loads;
+pub mod odd;
+pub mod patterns;
 mod refusals;
 pub mod robust;
 pub mod shares;
@@ -109,6 +111,8 @@ pub struct Estimator {
     heard: Vec<Option<f64>>,
     motion: Option<Motion>,
     pattern_due_s: f64,
+    /// The self-held patterns of shares at the last look, N over those of the level truss.
+    patterns_n: Vec<f64>,
     base_at_s: Option<f64>,
     /// Whether the base may follow: set by the causes of the step before.
     base: BaseRule,
@@ -144,6 +148,7 @@ impl Estimator {
             heard: vec![None; setup.channels.len()],
             motion: None,
             pattern_due_s: 0.0,
+            patterns_n: Vec::new(),
             base_at_s: None,
             base: BaseRule::Follows(3.0),
             total_excess: [None; 4],
@@ -212,7 +217,7 @@ impl Estimator {
         }
         self.levels.tell(&self.bears);
         self.weigh(setup, scene, health, now_s);
-        self.use_patterns(scene, now_s);
+        self.use_patterns(setup, scene, now_s);
         self.write(setup, scene, health, now_s);
     }
 
@@ -350,7 +355,7 @@ impl Estimator {
 
     /// A box of the truss.
     pub fn tilt(&self, channel: usize) -> Option<&tilt::Tilt> {
-        self.levels.tilts[channel].as_ref()
+        self.levels.tilts.get(channel)?.as_ref()
     }
 
     /// Whether a box was moved on its seat.

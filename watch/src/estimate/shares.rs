@@ -4,7 +4,7 @@ use super::loads::over;
 use super::{BaseRule, Estimator, Extra};
 use crate::condition::Known;
 use crate::health::Health;
-use crate::scene::{Motion, Pins, Scene};
+use crate::scene::{Pins, Scene};
 use crate::setup::Setup;
 use raisewatch_protocol::words::Step;
 
@@ -120,7 +120,7 @@ impl Estimator {
     }
 
     /// Lets the self-held patterns of the shares tell of the level.
-    pub(super) fn use_patterns(&mut self, scene: &Scene, now_s: f64) {
+    pub(super) fn use_patterns(&mut self, setup: &Setup, scene: &Scene, now_s: f64) {
         if self.sums.self_held.is_empty() || now_s < self.pattern_due_s || scene.step == Step::Rig {
             return;
         }
@@ -136,13 +136,16 @@ impl Estimator {
         if carried < 0.7 * total {
             return;
         }
-        let ripple = if scene.motion == Motion::Still { 0.01 } else { 0.03 };
-        let r = (ripple * total / self.shares.len() as f64).powi(2) + 36.0;
-        for k in 0..self.sums.self_held.len() {
-            let excess: f64 = (self.sums.self_held[k].iter().enumerate())
-                .map(|(j, f)| f * (self.shares[j].measured_n[over::FAST].unwrap_or(0.0) - self.sums.planned_n(j)))
-                .sum();
-            self.levels.pattern(&self.sums, k, excess, r);
+        self.patterns_n.clear();
+        self.patterns_n.extend(self.sums.self_held.iter().map(|u| {
+            let beside = |j: usize| self.shares[j].measured_n[over::FAST].unwrap_or(0.0) - self.sums.planned_n(j);
+            u.iter().enumerate().map(|(j, f)| f * beside(j)).sum::<f64>()
+        }));
+        self.levels.levelled(&self.sums, &self.patterns_n);
+        // Half of a mean of 0.3 s, and the sample that the median of three is late by.
+        let lag_s = 0.15 + self.shares.iter().filter_map(|s| s.channel).map(|c| setup.channels[c].period_s).fold(0.0, f64::max);
+        for k in 0..self.patterns_n.len() {
+            self.levels.pattern(&self.sums, k, self.patterns_n[k], lag_s);
         }
     }
 }

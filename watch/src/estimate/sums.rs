@@ -7,6 +7,7 @@ use super::level::Layout;
 use crate::setup::{Setup, WatchError};
 use raisewatch_protocol::units::Length;
 use raisewatch_protocol::words::Channel;
+use raisewatch_statics::tolerance;
 use raisewatch_statics::{Bearing, Linear, Model, Standing};
 
 /// Tails are weighed anew when the height has changed by so much: 0.1 m of the heaviest usual tail is under 5 N.
@@ -105,6 +106,11 @@ impl Sums {
             self.slopes.push(if tilt(Channel::TrussAlong) { row(self.linear.slope_at(seat.piece, seat.at_m)) } else { (0.0, Vec::new()) });
             self.rolls.push(if tilt(Channel::TrussAcross) { row(self.linear.roll_at(seat.piece, seat.at_m)) } else { (0.0, Vec::new()) });
         }
+    }
+
+    /// Whether the plan is raised by counted turns.
+    pub fn counted(&self, setup: &Setup) -> bool {
+        tolerance::limits(&setup.plan, &self.model).counted_turn.is_some()
     }
 
     /// Share of tower `j` with the truss level, N.

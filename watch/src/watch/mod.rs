@@ -164,6 +164,11 @@ impl Watch {
         self.next
     }
 
+    /// The estimate and what lies under it, to look at.
+    pub fn estimator(&self) -> &Estimator {
+        &self.estimator
+    }
+
     /// Whether the input needs a judgement.
     fn take(&mut self, now: Mono, input: &Input) -> bool {
         match input {

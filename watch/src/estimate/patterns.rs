@@ -1,0 +1,134 @@
+//! The self-held patterns of the shares in the filter over the heads: what no weight can change, only offsets.
+//!
+//! Three towers in line have one such pattern (up, twice down, up), a ring of four the twist, and every further tower one more.
+//! They are the finer level gauge: newtons for a tenth of a millimetre. The ripple of cranks is in them too; as in the tilts it
+//! swings and so has no mean, and is as strong as it is seen to be.
+
+use super::kalman::{Block, Kalman};
+use super::levels::Levels;
+use super::sums::Sums;
+use super::tilt;
+
+/// So many looks at the patterns, five a second, tell whether cranks or heads were levelled.
+const LEVELLED_AFTER: u32 = 15;
+/// What friction in the cradles leaves of a mean of 0.3 s, at the least, N. No source.
+const SEAT_N: f64 = 4.0;
+/// The band of hands at cranks, Hz, and how broad it is: 0.8 to 1.2 turns a second (docs/trade.md section 0).
+const CRANK_HZ: f64 = 1.0;
+const DAMPING: f64 = 0.3;
+
+/// A pattern that is so many standard deviations off says that a head has started or stopped.
+const STARTS: f64 = 3.0;
+/// What is beyond so many times the variance known is not learnt as ripple at once.
+const RISES: f64 = 6.0;
+
+/// One pattern.
+#[derive(Clone, Debug)]
+pub struct Pattern {
+    /// State of what the weights make of it.
+    pub bias: usize,
+    /// Block of what swings in it, and the state that is felt.
+    swing: (usize, usize),
+    heard_s: f64,
+    /// Variance of what it shows beside the heads, over some turns, N².
+    shown: f64,
+    white: f64,
+}
+
+impl Pattern {
+    /// Adds its states to those of the filter.
+    pub fn new(blocks: &mut Vec<Block>, states: &mut usize) -> Self {
+        let pattern = Pattern {
+            bias: *states,
+            swing: (blocks.len() + 1, *states + 1),
+            heard_s: f64::NEG_INFINITY,
+            shown: 0.0,
+            white: 4.0 * SEAT_N * SEAT_N,
+        };
+        blocks.extend([Block::Steady, Block::Swing { omega: CRANK_HZ * std::f64::consts::TAU, damping: DAMPING }]);
+        *states += 3;
+        pattern
+    }
+
+    fn heard(&mut self, now_s: f64, dt_s: f64, beside_n: f64) {
+        self.heard_s = now_s;
+        // A head that moves is not taken for a stronger ripple before it is taken for a head.
+        let most = RISES * (self.shown + self.white);
+        self.shown += ((beside_n * beside_n).min(most) - self.shown) * tilt::learns(dt_s, 2.5);
+    }
+
+    /// Tells the filter how strongly it swings.
+    pub fn disturbs(&self, kalman: &mut Kalman) {
+        let swing = self.shown - self.white;
+        kalman.strengthen(self.swing.0, swing.max(SEAT_N * SEAT_N));
+    }
+}
+
+impl Levels {
+    /// Takes all self-held patterns of a truss that hangs, N over those of the level truss: once enough were heard, they tell
+    /// whether cranks or heads were levelled, where the two differ by more than the weights may.
+    pub fn levelled(&mut self, sums: &Sums, excess_n: &[f64]) {
+        if self.heard_levelled > LEVELLED_AFTER {
+            return;
+        }
+        self.heard_levelled += 1;
+        let part = 1.0 / f64::from(self.heard_levelled);
+        self.first_n.resize(excess_n.len(), 0.0);
+        self.first_n.iter_mut().zip(excess_n).for_each(|(mean, e)| *mean += (e - *mean) * part);
+        if self.heard_levelled <= LEVELLED_AFTER {
+            return;
+        }
+        let heads = |k: usize| sums.self_held[k].iter().zip(&sums.levelled_n).map(|(u, n)| u * n).sum::<f64>();
+        let open = self.open_n2(sums);
+        let apart: f64 = (0..excess_n.len()).map(|k| heads(k).powi(2)).sum();
+        let from = |part: f64| (0..excess_n.len()).map(|k| (self.first_n[k] - part * heads(k)).powi(2)).sum::<f64>();
+        let within = 9.0 * open * excess_n.len() as f64;
+        let told = [0.0, 1.0].into_iter().find(|&part| from(part) < within && from(1.0 - part) > within);
+        if let Some(part) = told.filter(|_| apart > within) {
+            for k in 0..excess_n.len() {
+                self.kalman.forget(self.patterns[k].bias, part * heads(k), open);
+            }
+        }
+    }
+
+    /// What the plan's weights and the cells leave open of a self-held pattern, N²: 3 % of a mean share, and the cells' zeros.
+    pub(super) fn open_n2(&self, sums: &Sums) -> f64 {
+        (0.03 * sums.total_n() / self.towers as f64).powi(2) + 100.0
+    }
+
+    /// Takes a self-held pattern of shares: `excess_n` of pattern `k` over that of the level truss, `lag_s` old. Ramps are followed
+    /// without lag: what is read is the level of a moment ago.
+    pub fn pattern(&mut self, sums: &Sums, k: usize, excess_n: f64, lag_s: f64) {
+        self.terms.clear();
+        let u = &sums.self_held[k];
+        for m in 0..self.towers {
+            let per_offset: f64 = u.iter().enumerate().map(|(j, f)| f * sums.stiffness_n_per_m(j, m)).sum();
+            self.terms.extend([(2 * m, per_offset), (2 * m + 1, -lag_s * per_offset)]);
+        }
+        let pattern = &mut self.patterns[k];
+        self.terms.push((pattern.bias, 1.0));
+        let trend = self.terms.iter().map(|&(i, f)| f * self.kalman.at(i)).sum::<f64>();
+        self.terms.push((pattern.swing.1, 1.0));
+        let now_s = self.at_s.unwrap_or(0.0);
+        let dt = (now_s - pattern.heard_s).clamp(0.0, 1.0);
+        pattern.heard(now_s, dt, excess_n - trend);
+        let white = pattern.white;
+        let (expected, variance) = self.kalman.expect(&self.terms, white);
+        if (excess_n - expected).powi(2) > STARTS * STARTS * variance {
+            // A head has started or stopped: by up to a pace, some tenths of a second ago.
+            if now_s >= self.agile_until_s {
+                self.spread(1, (0.5 * self.pace).powi(2));
+                self.spread(0, (0.2 * self.pace).powi(2));
+            }
+            self.agile_until_s = now_s + 1.0;
+        }
+        let (innovation, _) = self.kalman.update(&self.terms, excess_n, white, 1e9);
+        let pattern = &mut self.patterns[k];
+        pattern.white = tilt::whiter(pattern.white, innovation, dt).max(SEAT_N * SEAT_N);
+    }
+
+    /// Doubts what a self-held pattern's bias was learnt to be (stiffness or weights changed), by `sigma_n`.
+    pub fn doubt_pattern(&mut self, k: usize, sigma_n: f64) {
+        self.kalman.doubt(self.patterns[k].bias, sigma_n * sigma_n);
+    }
+}

@@ -47,6 +47,8 @@ pub struct Innovation {
     pub value: f64,
     /// Variance that it should have.
     pub variance: f64,
+    /// The same with what the state is really known to: what it does have.
+    pub told: f64,
 }
 
 impl Innovation {
@@ -69,6 +71,10 @@ pub struct Kalman {
     /// Covariance, row by row, `n` by `n`, symmetric.
     p: Vec<f64>,
     ph: Vec<f64>,
+    /// What the state is really known to, with the gains that `p` gives: `p` may be kept wide so that the filter is quick, and then
+    /// this is narrower. The covariance of a filter of any gain (Joseph's form).
+    told: Vec<f64>,
+    th: Vec<f64>,
 }
 
 impl Kalman {
@@ -84,7 +90,17 @@ impl Kalman {
                 turns.push((block, -1.0, [0.0; 4]));
             }
         }
-        Kalman { strength: vec![0.0; placed.len()], turns, blocks: placed, n, x: vec![0.0; n], p: vec![0.0; n * n], ph: vec![0.0; n] }
+        Kalman {
+            strength: vec![0.0; placed.len()],
+            turns,
+            blocks: placed,
+            n,
+            x: vec![0.0; n],
+            p: vec![0.0; n * n],
+            ph: vec![0.0; n],
+            told: vec![0.0; n * n],
+            th: vec![0.0; n],
+        }
     }
 
     /// Value of state `i`.
@@ -97,23 +113,38 @@ impl Kalman {
         self.p[i * self.n + j]
     }
 
+    /// Covariance of states `i` and `j` as it is told: that of the estimate with the gains that were used.
+    pub fn told(&self, i: usize, j: usize) -> f64 {
+        self.told[i * self.n + j]
+    }
+
     /// Sets state `i` to `value` with a variance, unrelated to all others.
     pub fn forget(&mut self, i: usize, value: f64, variance: f64) {
         self.x[i] = value;
-        for j in 0..self.n {
-            self.p[i * self.n + j] = 0.0;
-            self.p[j * self.n + i] = 0.0;
+        let n = self.n;
+        for p in [&mut self.p, &mut self.told] {
+            for j in 0..n {
+                p[i * n + j] = 0.0;
+                p[j * n + i] = 0.0;
+            }
+            p[i * n + i] = variance;
         }
-        self.p[i * self.n + i] = variance;
     }
 
     /// Adds variance to state `i` (process noise, or a doubt).
     pub fn doubt(&mut self, i: usize, variance: f64) {
         self.p[i * self.n + i] += variance;
+        self.told[i * self.n + i] += variance;
     }
 
     /// Adds covariance to states `i` and `j`, one side only: call it for both orders.
     pub fn doubt_pair(&mut self, i: usize, j: usize, covariance: f64) {
+        self.p[i * self.n + j] += covariance;
+        self.told[i * self.n + j] += covariance;
+    }
+
+    /// Adds covariance for the gains alone: the filter is to be quicker than what is known asks for. One side only.
+    pub fn quicken_pair(&mut self, i: usize, j: usize, covariance: f64) {
         self.p[i * self.n + j] += covariance;
     }
 
@@ -157,27 +188,16 @@ impl Kalman {
             let (a, z) = (self.x[i], self.x[i + 1]);
             self.x[i] = f[0] * a + f[1] * z;
             self.x[i + 1] = f[2] * a + f[3] * z;
-            // Rows i, i+1, then columns i, i+1.
-            let (head, tail) = self.p.split_at_mut((i + 1) * n);
-            let row = &mut head[i * n..];
-            for (u, w) in row.iter_mut().zip(tail[..n].iter_mut()) {
-                let (pu, pw) = (*u, *w);
-                *u = f[0] * pu + f[1] * pw;
-                *w = f[2] * pu + f[3] * pw;
-            }
-            for row in self.p.chunks_exact_mut(n) {
-                let (pu, pw) = (row[i], row[i + 1]);
-                row[i] = f[0] * pu + f[1] * pw;
-                row[i + 1] = f[2] * pu + f[3] * pw;
-            }
-            if matches!(block, Block::Swing { .. }) {
+            let strength = if matches!(block, Block::Swing { .. }) { Some(self.strength[b]) } else { None };
+            for p in [&mut self.p, &mut self.told] {
+                turn(p, n, i, f);
+                let Some(s) = strength else { continue };
                 // Stationary: Q = s (I - F F').
-                let s = self.strength[b];
                 let across = -s * (f[0] * f[2] + f[1] * f[3]);
-                self.p[i * n + i] += s * (1.0 - f[0] * f[0] - f[1] * f[1]);
-                self.p[(i + 1) * n + i + 1] += s * (1.0 - f[2] * f[2] - f[3] * f[3]);
-                self.p[i * n + i + 1] += across;
-                self.p[(i + 1) * n + i] += across;
+                p[i * n + i] += s * (1.0 - f[0] * f[0] - f[1] * f[1]);
+                p[(i + 1) * n + i + 1] += s * (1.0 - f[2] * f[2] - f[3] * f[3]);
+                p[i * n + i + 1] += across;
+                p[(i + 1) * n + i] += across;
             }
         }
     }
@@ -185,11 +205,13 @@ impl Kalman {
     fn fade(&mut self, b: usize, i: usize, by: f64) {
         let n = self.n;
         self.x[i] *= by;
-        for j in 0..n {
-            self.p[i * n + j] *= by;
-            self.p[j * n + i] *= by;
+        for p in [&mut self.p, &mut self.told] {
+            for j in 0..n {
+                p[i * n + j] *= by;
+                p[j * n + i] *= by;
+            }
+            p[i * n + i] += self.strength[b] * (1.0 - by * by);
         }
-        self.p[i * n + i] += self.strength[b] * (1.0 - by * by);
     }
 
     /// Expected reading and the variance of its innovation, without updating.
@@ -216,11 +238,18 @@ impl Kalman {
     /// Takes the reading `z = h'x + noise` of variance `r`, unless it lies more than `gate` standard deviations off.
     pub fn update(&mut self, h: &[Term], z: f64, r: f64, gate: f64) -> (Innovation, bool) {
         let (mean, variance) = self.expect(h, r);
-        let innovation = Innovation { value: z - mean, variance };
+        let n = self.n;
+        self.th.fill(0.0);
+        for &(i, k) in h {
+            for (s, p) in self.th.iter_mut().zip(&self.told[i * n..(i + 1) * n]) {
+                *s += k * p;
+            }
+        }
+        let told = (h.iter().map(|&(i, k)| k * self.th[i]).sum::<f64>() + r).max(1e-300);
+        let innovation = Innovation { value: z - mean, variance, told };
         if innovation.score().abs() > gate {
             return (innovation, false);
         }
-        let n = self.n;
         let k = innovation.value / variance;
         for (x, ph) in self.x.iter_mut().zip(&self.ph) {
             *x += ph * k;
@@ -232,11 +261,18 @@ impl Kalman {
                     *p -= g * ph;
                 }
             }
+            // (I - g h') T (I - g h')' + g r g'.
+            let rest = g * told - self.th[i];
+            for ((p, ph), th) in self.told[i * n..(i + 1) * n].iter_mut().zip(&self.ph).zip(&self.th) {
+                *p += rest * ph / variance - g * th;
+            }
         }
         // Rounding must not make a variance negative.
         for i in 0..n {
-            let d = &mut self.p[i * n + i];
-            *d = d.max(1e-18);
+            for p in [&mut self.p, &mut self.told] {
+                let d = &mut p[i * n + i];
+                *d = d.max(1e-18);
+            }
         }
         (innovation, true)
     }
@@ -254,6 +290,22 @@ impl Kalman {
     }
 }
 
+/// F P F' for one block of two states: rows `i`, `i + 1`, then columns `i`, `i + 1`.
+fn turn(p: &mut [f64], n: usize, i: usize, f: [f64; 4]) {
+    let (head, tail) = p.split_at_mut((i + 1) * n);
+    let row = &mut head[i * n..];
+    for (u, w) in row.iter_mut().zip(tail[..n].iter_mut()) {
+        let (pu, pw) = (*u, *w);
+        *u = f[0] * pu + f[1] * pw;
+        *w = f[2] * pu + f[3] * pw;
+    }
+    for row in p.chunks_exact_mut(n) {
+        let (pu, pw) = (row[i], row[i + 1]);
+        row[i] = f[0] * pu + f[1] * pw;
+        row[i + 1] = f[2] * pu + f[3] * pw;
+    }
+}
+
 /// Transition of a swing over `dt_s`: `v' = -2 d w v - w u`, `u' = w v` (speed, and place times `w`), in closed form.
 fn swing(omega: f64, damping: f64, dt_s: f64) -> [f64; 4] {
     let own = omega * (1.0 - damping * damping).sqrt();
@@ -266,6 +318,21 @@ fn swing(omega: f64, damping: f64, dt_s: f64) -> [f64; 4] {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// A wider `p` makes a quicker filter, and what it is told to be known to is what its errors are: a constant seen with gain g has
+    /// variance g r / (2 - g) in the end (the exponential mean).
+    #[test]
+    fn what_is_told_is_that_of_the_gains_used() {
+        let mut k = Kalman::new(&[Block::Steady]);
+        k.forget(0, 0.0, 1.0);
+        for _ in 0..500 {
+            k.quicken_pair(0, 0, 0.05);
+            k.update(&[(0, 1.0)], 0.0, 1.0, 1e9);
+        }
+        let gain = (k.cov(0, 0)) / 1.0;
+        assert!((k.told(0, 0) - gain / (2.0 - gain)).abs() < 1e-9, "{} {gain}", k.told(0, 0));
+        assert!(k.told(0, 0) < k.cov(0, 0));
+    }
 
     /// A constant seen n times with variance r has variance 1/(1/p0 + n/r). Source: any text on recursive least squares.
     #[test]

@@ -46,6 +46,10 @@ pub trait Offsets {
     fn offset_mm(&self, j: usize) -> Option<f64>;
     /// Covariance of the offsets of heads `j` and `k`, mm².
     fn cov_mm2(&self, j: usize, k: usize) -> f64;
+    /// The same as the filter has it, before it is made narrower by what is seen: what a name is weighed with.
+    fn wide_mm2(&self, j: usize, k: usize) -> f64 {
+        self.cov_mm2(j, k)
+    }
 }
 
 /// Lays the line anew, keeping to the one before as far as the rules say. `at` are the heads' places in plan, m.

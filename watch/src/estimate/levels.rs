@@ -60,6 +60,11 @@ pub struct Levels {
     /// Means of the first self-held patterns heard, N, and of how many.
     pub(super) first_n: Vec<f64>,
     pub(super) heard_levelled: u32,
+    /// Variance of the mean of the innovations of some seconds, in what it would be were they white: below one where the noise of the
+    /// model turns slower than that of the boxes.
+    slow: f64,
+    /// Variance of each offset that the zeros of the boxes leave, mm².
+    floor: Vec<f64>,
     /// Lines of boxes that swing as one.
     lines: Vec<Line>,
 }
@@ -118,6 +123,8 @@ impl Levels {
             known: vec![false; towers],
             agile_until_s: f64::NEG_INFINITY,
             lively: 0.0,
+            slow: 1.0,
+            floor: vec![0.0; towers],
             first_n: Vec::new(),
             heard_levelled: 0,
             lines,
@@ -127,6 +134,7 @@ impl Levels {
     }
 
     fn begin(&mut self, sums: &Sums) {
+        self.lay_floor(sums);
         self.spread(0, 1.0);
         self.spread(1, 0.01_f64.powi(2));
         for c in 0..self.tilts.len() {
@@ -151,6 +159,17 @@ impl Levels {
                     let part = if j == k { 1.0 - 1.0 / n } else { -1.0 / n };
                     self.kalman.doubt_pair(2 * j + which, 2 * k + which, variance * part);
                 }
+            }
+        }
+    }
+
+    /// Adds variance to all rates for the gains alone.
+    fn quicken(&mut self, variance: f64) {
+        let n = self.towers as f64;
+        for j in 0..self.towers {
+            for k in 0..self.towers {
+                let part = if self.absolute { f64::from(u8::from(j == k)) } else { f64::from(u8::from(j == k)) - 1.0 / n };
+                self.kalman.quicken_pair(2 * j + 1, 2 * k + 1, variance * part);
             }
         }
     }
@@ -183,14 +202,22 @@ impl Levels {
         // Between counted turns heads stand: they move while some crank ripples, or where readings say so.
         let cranked = moving && (!self.counted || self.tilts.iter().flatten().any(|t| t.ripples));
         let agile = cranked || t_s < self.agile_until_s;
-        let rate = match (agile, t_s < self.agile_until_s) {
-            (false, _) => (5e-5_f64).powi(2),
-            // Cranked alike: from turn to turn within 5 % of the pace (docs/trade.md section 8, N1), until readings say otherwise.
-            (true, false) if self.counted => (0.05 * self.pace).powi(2),
-            (true, true) if self.counted => self.pace * self.pace / 10.0,
-            // A head starts or stops about every ten seconds: a step of the pace each time. Standing, it creeps.
-            (true, _) => self.pace * self.pace / 40.0,
+        let lively = t_s < self.agile_until_s;
+        let creeps = (5e-5_f64).powi(2);
+        // Cranked alike: from turn to turn within 5 % of the pace (docs/trade.md section 8, N1), until readings say otherwise.
+        let alike = (0.05 * self.pace).powi(2);
+        let starts = self.pace * self.pace;
+        let rate = match (agile, lively) {
+            (false, _) => creeps,
+            (true, false) => alike,
+            (true, true) if self.counted => starts / 10.0,
+            (true, true) if moving => alike,
+            (true, true) => starts / 40.0,
         };
+        if agile && !self.counted {
+            // A head starts or stops about every ten seconds, a step of the pace each time: the gains are ready for it.
+            self.quicken((starts / 40.0 - rate).max(0.0) * dt);
+        }
         let settle = if agile { (5e-4_f64).powi(2) } else { (1e-4_f64).powi(2) };
         self.spread(1, rate * dt);
         self.spread(0, settle * dt);
@@ -252,6 +279,9 @@ impl Levels {
         if taken {
             tilt.refused_since = None;
             tilt.learn(innovation, dt);
+            if let Some(whole) = tilt.window(innovation, t_s) {
+                self.slow += (whole.min(9.0) - self.slow) * 0.04;
+            }
             // Innovations that keep to one side say that heads move in a still step.
             self.lively += 0.1 * innovation.score().clamp(-4.0, 4.0);
             if self.lively.abs() > 2.5 {
@@ -328,18 +358,27 @@ impl Levels {
         gauged.then(|| (self.kalman.at(2 * j), self.kalman.cov(2 * j, 2 * j)))
     }
 
+    /// What the zeros of the boxes alone leave open of each offset.
+    fn lay_floor(&mut self, sums: &Sums) {
+        for j in 0..self.towers {
+            let steep: f64 = sums.slopes.iter().filter_map(|(_, row)| row.get(j)).map(|k| k * k).sum();
+            // Half a head against the others: on two towers the offset from the mean is half the rake.
+            self.floor[j] = if steep > 0.0 { (ZERO * 500.0).powi(2) / steep } else { 0.0 };
+        }
+    }
+
     /// Works out offsets about their mean and which of them may be told; `heard[j]`: something heard bears on tower `j`.
     pub fn tell(&mut self, heard: &[bool]) {
         let n = self.towers as f64;
         self.mean = (0..self.towers).map(|j| self.kalman.at(2 * j)).sum::<f64>() / n;
         let mut all = 0.0;
         for j in 0..self.towers {
-            self.about[j] = (0..self.towers).map(|k| self.kalman.cov(2 * j, 2 * k)).sum::<f64>() / n;
+            self.about[j] = (0..self.towers).map(|k| self.kalman.told(2 * j, 2 * k)).sum::<f64>() / n;
             all += self.about[j] / n;
         }
         self.mean_cov = all;
         for (j, heard) in heard.iter().enumerate().take(self.towers) {
-            self.known[j] = *heard && self.cov_mm2(j, j).sqrt() <= KNOWN_MM && self.kalman.cov(2 * j, 2 * j).sqrt() < 10.0;
+            self.known[j] = *heard && self.cov_mm2(j, j).sqrt() <= KNOWN_MM && self.kalman.told(2 * j, 2 * j).sqrt() < 10.0;
         }
     }
 }
@@ -348,8 +387,17 @@ impl Offsets for Levels {
     fn offset_mm(&self, j: usize) -> Option<f64> {
         self.known[j].then(|| self.offset_m(j) * 1000.0)
     }
+    fn wide_mm2(&self, j: usize, k: usize) -> f64 {
+        let c = (self.kalman.told(2 * j, 2 * k) - self.about[j] - self.about[k] + self.mean_cov) * 1e6;
+        if j == k { c.max(0.0) } else { c }
+    }
     fn cov_mm2(&self, j: usize, k: usize) -> f64 {
-        let c = (self.kalman.cov(2 * j, 2 * k) - self.about[j] - self.about[k] + self.mean_cov) * 1e6;
+        let c = self.wide_mm2(j, k);
+        // The noise that is told is scaled by what the slow part of the innovations is, down to what the zeros leave.
+        let slow = self.slow.clamp(0.03, 4.0);
+        let n = self.towers as f64;
+        let floor = if j == k { self.floor[j] } else { -(self.floor[j] * self.floor[k]).sqrt() / (n - 1.0) };
+        let c = slow * c + (1.0 - slow).max(0.0) * floor;
         if j == k { c.max(0.0) } else { c }
     }
 }

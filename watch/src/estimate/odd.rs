@@ -37,7 +37,7 @@ impl Suppositions {
         self.weight.clear();
         self.weight.extend((0..n * n).map(|i| {
             let (j, k) = (i / n, i % n);
-            heads.cov_mm2(j, k) + if j == k { LEFT_MM * LEFT_MM } else { 0.0 }
+            heads.wide_mm2(j, k) + if j == k { LEFT_MM * LEFT_MM } else { 0.0 }
         }));
         invert(&mut self.weight, n);
         let w = &self.weight;
@@ -129,10 +129,10 @@ mod tests {
             // The same as a line, but the rake says that an end is off.
             ([-25.0, 0.0, 0.0], 4.0, Some(0)),
             ([0.0, 0.0, -25.0], 4.0, Some(2)),
-            ([0.0, 12.5, 0.0], 15.0, None),
+            ([0.0, 12.5, 0.0], 15.0, Some(1)),
             ([-25.0, 0.0, 0.0], 15.0, None),
-            // Between two suppositions: never a name.
-            ([-6.0, 6.25, 6.0], 4.0, None),
+            // Between two suppositions: no name.
+            ([-11.0, 7.0, 0.0], 4.0, None),
             ([0.0, 1.0, 0.0], 4.0, None),
         ] {
             assert_eq!(named(heads, rake_mm), name, "{heads:?} {rake_mm}");

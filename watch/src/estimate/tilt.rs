@@ -74,8 +74,8 @@ pub fn learns(dt_s: f64, tau_s: f64) -> f64 {
 
 /// White variance `r` learnt from a reading that the filter took (the fixed point of expectation and maximisation).
 pub fn whiter(r: f64, innovation: Innovation, dt_s: f64) -> f64 {
-    let s = innovation.variance;
-    // What is left of the reading after the update, with what is not known of the rest.
+    // What is left of a reading after an update, with what is not known of the rest, were its gain that of what is told.
+    let s = innovation.told.max(r);
     let left = (innovation.value * r / s).powi(2) + (s - r) * r / s;
     r + (left.min(9.0 * r) - r) * learns(dt_s, LEARNT_S)
 }
@@ -110,11 +110,11 @@ impl Swings {
         }
     }
 
-    /// Makes them as strong as `variance` together, each band alike.
-    pub fn strengthen(self, kalman: &mut Kalman, variance: f64) {
+    /// Makes them as strong as `variance` together, each band by its part.
+    pub fn strengthen(self, kalman: &mut Kalman, variance: f64, parts: [f64; BANDS.len()]) {
         // Below half its white noise nothing is told to swing.
-        let each = variance.max((0.5 * WHITE).powi(2)) / BANDS.len() as f64;
-        self.blocks().for_each(|b| kalman.strengthen(b, each));
+        let whole = variance.max((0.5 * WHITE).powi(2));
+        self.blocks().zip(parts).for_each(|(b, part)| kalman.strengthen(b, whole * part));
     }
 }
 
@@ -132,12 +132,15 @@ pub struct Line {
 impl Line {
     /// Tells the filter how strongly the line swings, and what its cranks leave in all of its boxes.
     pub fn disturbs<'a>(&self, kalman: &mut Kalman, boxes: impl Iterator<Item = &'a Tilt>) {
-        self.swings.strengthen(kalman, self.alike);
         let (mut stays, mut began) = (0.0_f64, false);
+        let (mut parts, mut count) = ([0.0; BANDS.len()], 0.0);
         for tilt in boxes {
+            parts.iter_mut().zip(tilt.pace.parts(tilt.white)).for_each(|(sum, part)| *sum += part);
+            count += 1.0;
             stays = stays.max(0.5 * tilt.stays);
             began |= tilt.began;
         }
+        self.swings.strengthen(kalman, self.alike, parts.map(|p| p / f64::max(count, 1.0)));
         kalman.strengthen(self.left.0, stays.max(1e-12));
         if began {
             let lacks = (stays - kalman.cov(self.left.1, self.left.1)).max(0.0);
@@ -145,6 +148,47 @@ impl Line {
         }
     }
 }
+
+/// How quickly something swings, from its size and the size of its change between readings.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+struct Pace {
+    /// Mean square of it, and of its change, and mean time between readings.
+    size: f64,
+    change: f64,
+    dt_s: f64,
+    last: f64,
+}
+
+impl Pace {
+    fn heard(&mut self, value: f64, dt_s: f64) {
+        let part = learns(dt_s, 2.0 * LEARNT_S);
+        self.size += (value * value - self.size) * part;
+        self.change += ((value - self.last).powi(2) - self.change) * part;
+        self.dt_s += (dt_s - self.dt_s) * part;
+        self.last = value;
+    }
+
+    /// Parts of the bands: most to those near the pace. What swings at frequency f and is read every dt changes by
+    /// 2 (1 - cos 2πf dt) of its mean square; `white` is in both.
+    fn parts(&self, white: f64) -> [f64; BANDS.len()] {
+        let size = self.size - white;
+        if size < white || self.dt_s <= 0.0 {
+            return [1.0 / BANDS.len() as f64; BANDS.len()];
+        }
+        let change = ((self.change - 2.0 * white) / (2.0 * size)).clamp(0.0, 2.0);
+        let hz = (1.0 - change).acos() / (std::f64::consts::TAU * self.dt_s);
+        let mut parts = BANDS.map(|band| LEAST + (-0.5 * ((hz.max(0.1) / band).ln() / BROAD).powi(2)).exp());
+        let whole: f64 = parts.iter().sum();
+        parts.iter_mut().for_each(|p| *p /= whole);
+        parts
+    }
+}
+
+/// Some turns of a crank, s: over these innovations are averaged.
+const WINDOW_S: f64 = 4.0;
+/// A pace counts for bands that lie within so much of its logarithm, and every band keeps some.
+const BROAD: f64 = 0.35;
+const LEAST: f64 = 0.05;
 
 /// One box.
 #[derive(Clone, Debug)]
@@ -157,6 +201,8 @@ pub struct Tilt {
     pub left: (usize, usize),
     /// How strong the ripple of its crank is where it ripples, rad².
     usual: f64,
+    pace: Pace,
+    mean: (f64, f64, f64),
     /// Whether it ripples now, and for how long it has done so steadily, s.
     pub ripples: bool,
     steady_s: f64,
@@ -232,6 +278,8 @@ impl Tilt {
             own,
             left: (own.0 + BANDS.len(), bias + 1 + 2 * BANDS.len()),
             usual: RIPPLE,
+            pace: Pace::default(),
+            mean: (0.0, 0.0, f64::NEG_INFINITY),
             ripples: false,
             steady_s: 0.0,
             began: false,
@@ -270,7 +318,7 @@ impl Tilt {
         let alike = alike.max(0.0);
         let swing = (self.swing_learnt.max(0.7 * self.swing_fast) - self.white).max(0.0);
         let own = (swing - alike).max(0.05 * swing);
-        self.own.strengthen(kalman, own);
+        self.own.strengthen(kalman, own, self.pace.parts(self.white));
         let (now, lately) = ((self.swing_fast - self.white - alike).max(0.0), (self.swing_learnt - self.white - alike).max(0.0));
         let began = now > RIPPLES * self.white && !self.ripples;
         self.ripples = now > RIPPLES * self.white;
@@ -307,6 +355,7 @@ impl Tilt {
         self.seen += 1;
         self.trace.push(t_s, value);
         self.beside = (value - trend, t_s);
+        self.pace.heard(value - trend, dt);
         let off = (value - trend).powi(2).min(0.01);
         self.swing_learnt += (off - self.swing_learnt) * learns(dt, LEARNT_S);
         self.swing_slow += (off - self.swing_slow) * (1.0 - (-dt / 6.0).exp());
@@ -321,6 +370,19 @@ impl Tilt {
         self.white = whiter(self.white, innovation, dt_s);
         // Below a tenth of the usual the box is quieter than its seat.
         self.white = self.white.max((0.1 * WHITE).powi(2));
+    }
+
+    /// Adds an innovation to the mean of some seconds; when these are over, its square in what it would be were they white.
+    pub fn window(&mut self, innovation: Innovation, t_s: f64) -> Option<f64> {
+        let (sum, count, since_s) = &mut self.mean;
+        if t_s - *since_s < WINDOW_S {
+            *sum += innovation.value / innovation.told.sqrt();
+            *count += 1.0;
+            return None;
+        }
+        let whole = (*count > 3.0 && t_s - *since_s < 2.0 * WINDOW_S).then_some(*sum * *sum / f64::max(*count, 1.0));
+        self.mean = (0.0, 0.0, t_s);
+        whole
     }
 
     /// Variance of the swing now, rad².

@@ -4,7 +4,7 @@
 //! In line: through the ends, unless an end is the odd one. Ring: the plane through the three others. It changes only past
 //! [`CHANGES_MM`], so that the name of the head to hold does not flutter between two that stand alike. Source: docs/forms.md.
 
-use super::odd::{KEPT, NAMED, Suppositions};
+use super::odd::{KEPT, NAMED, NAMED_END, Suppositions};
 use crate::condition::Known;
 use crate::scene::Motion;
 
@@ -118,13 +118,15 @@ fn odd_head(line: &mut LevelLine, layout: Layout, at: &[[f64; 2]], heads: &impl 
     let n = at.len();
     line.suppositions.weigh(n, heads);
     let Some(best) = line.suppositions.likeliest() else { return };
+    // An end is named in the place of an inner head only where the boxes leave still less doubt: they are what alone tells it.
+    let named = |j: usize| if layout == Layout::Line && (j == 0 || j == n - 1) { NAMED_END } else { NAMED };
     // A name that was told stays until another is beyond doubt; one that was not told may go to and fro.
     let odd = match line.odd {
-        Some(was) if was != best && line.certain && line.suppositions.ahead(best) < NAMED => was,
+        Some(was) if was != best && line.certain && line.suppositions.ahead(best) < named(best) => was,
         _ => best,
     };
     let ahead = line.suppositions.ahead(odd);
-    line.certain = ahead >= if line.certain && line.odd == Some(odd) { KEPT } else { NAMED };
+    line.certain = ahead >= if line.certain && line.odd == Some(odd) { KEPT } else { named(odd) };
     line.odd = Some(odd);
     // With all heads alike nobody is named: the line stays as it is.
     let alike = line.rake_mm.is_none_or(|r| r.value < CHANGES_MM);

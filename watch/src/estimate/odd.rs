@@ -15,9 +15,11 @@ const LEFT_MM: f64 = 3.0;
 /// the inner one until the rake of the whole is known. Only past what a crew leaves anyway does it count, mm.
 const SLIP_MM: f64 = LEFT_MM;
 /// The next supposition must be less likely by so much (twice the logarithm) before a name is told: an inner head by a slip half as
-/// large as any other that would do it (four times as likely) where nothing else is known, an end by fourteen to one on what
-/// the boxes say...
+/// large as any other that would do it (four times as likely) where nothing else is known, a corner of a
+/// ring by what the boxes say...
 pub const NAMED: f64 = 2.5;
+/// ...an end in line, which boxes alone tell, by e^3, twenty to one...
+pub const NAMED_END: f64 = 6.0;
 /// ...and a name that was told is kept until another is likelier.
 pub const KEPT: f64 = 0.0;
 

@@ -6,10 +6,14 @@
 
 pub mod bypass;
 pub mod drop;
+#[cfg(test)]
+mod drop_tests;
 pub mod force;
 pub mod instruments;
 pub mod joint;
 pub mod lean;
+#[cfg(test)]
+mod lean_tests;
 pub mod level;
 pub mod plan_fit;
 pub mod portal;

@@ -367,6 +367,10 @@ impl Series {
         }
     }
 
+    /// The conditions of the last moment.
+    pub fn found(&self) -> &[Condition] {
+        &self.found
+    }
     /// What was told first of a kind.
     pub fn first(&self, kind: Kind) -> Option<Told> {
         self.told.iter().find(|t| t.condition.kind == kind).copied()

@@ -533,5 +533,6 @@ fn packets_cut_otherwise_tell_the_same() {
     assert_eq!(lines[0], lines[1]);
 }
 
+mod guard;
 mod learnt;
 mod zeros;

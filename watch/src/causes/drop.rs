@@ -27,6 +27,9 @@ const CALM: f64 = 0.35;
 const SETTLED_S: f64 = 20.0;
 /// A pattern of shares is that of a fall where it explains so much of them, and the total stays by as much.
 const EXPLAINS: f64 = 0.7;
+/// Two heads explain the shares alike within this part of them: three in line have one pattern only, and the fall of one end leaves the
+/// shares that the fall of the other leaves. The tilts tell which; where none is heard, the hardest blow.
+const ALIKE: f64 = 0.1;
 /// A told drop stands until the level line has been whole for so long, s.
 const STANDS_S: f64 = 3.0;
 
@@ -77,7 +80,7 @@ impl DropCauses {
         if let Some(j) = caught.filter(|c| c.1 >= CATCH).map(|c| c.0) {
             return Some((j, self.step(scope).filter(|(_, s)| sure(s)).map(|s| s.1)));
         }
-        if let Some((j, step)) = pattern(scope).filter(|(_, s)| sure(s)) {
+        if let Some((j, step)) = pattern(scope, hit).filter(|(_, s)| sure(s)) {
             return Some((j, Some(step)));
         }
         let (low, step) = self.step(scope)?;
@@ -201,7 +204,7 @@ fn all_alike(scope: &Scope) -> Option<f64> {
 }
 
 /// Three and more towers: the head whose fall explains what the shares have done since before the blow, and by how much, mm.
-fn pattern(scope: &Scope) -> Option<(usize, Known)> {
+fn pattern(scope: &Scope, hit: usize) -> Option<(usize, Known)> {
     let n = scope.towers();
     if n < 3 {
         return None;
@@ -222,16 +225,43 @@ fn pattern(scope: &Scope) -> Option<(usize, Known)> {
     if total.abs() > (1.0 - EXPLAINS) * squares.sqrt() + 2.0 * noise {
         return None;
     }
-    let mut best: Option<(usize, Known)> = None;
-    let mut most = EXPLAINS * squares;
+    let mut best: Option<(usize, Known, f64)> = None;
     for k in 0..n {
         let row = |j: usize| scope.est.sums().stiffness_n_per_m(j, k);
         let (with, own) = (0..n).fold((0.0, 0.0), |(w, o), j| (w + row(j) * change(j).map_or(0.0, |c| c.0), o + row(j) * row(j)));
-        if own <= 0.0 || with >= 0.0 || with * with / own < most {
+        if own <= 0.0 || with >= 0.0 || with * with / own < EXPLAINS * squares {
             continue;
         }
-        most = with * with / own;
-        best = Some((k, Known { value: with / own * 1e3, sigma: noise / own.sqrt() * 1e3 }));
+        let explains = with * with / own / squares;
+        let step = Known { value: with / own * 1e3, sigma: noise / own.sqrt() * 1e3 };
+        let better = match &best {
+            None => true,
+            Some((was, told, most)) if (explains - most).abs() < ALIKE => {
+                match tilts_differ(scope, k, step.value).zip(tilts_differ(scope, *was, told.value)) {
+                    Some((new, old)) => new < old,
+                    None => k == hit,
+                }
+            }
+            Some((_, _, most)) => explains > *most,
+        };
+        if better {
+            best = Some((k, step, explains));
+        }
     }
-    best
+    best.map(|(k, step, _)| (k, step))
+}
+
+/// By how much, squared, the boxes turned otherwise than a fall of head `k` by `step_mm` turns them; `None` where none is heard.
+fn tilts_differ(scope: &Scope, k: usize, step_mm: f64) -> Option<f64> {
+    let mut sum = None;
+    for (c, seat) in scope.setup.channels.iter().enumerate() {
+        if seat.channel != Channel::TrussAlong || !scope.health[c].usable() || scope.est.jumped(c) {
+            continue;
+        }
+        let Some(tilt) = scope.est.tilt(c) else { continue };
+        let (Some(now), Some(stood)) = (tilt.trace.mean(over::FAST), tilt.trace.mean(over::STOOD)) else { continue };
+        let apart = now.value - stood.value - scope.est.sums().slopes[c].1[k] * step_mm * 1e-3;
+        sum = Some(sum.unwrap_or(0.0) + apart * apart);
+    }
+    sum
 }

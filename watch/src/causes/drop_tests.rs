@@ -63,12 +63,13 @@ fn a_rope_that_is_loaded_by_hand_is_no_drop() {
     }
 }
 
-/// Three in line: the shares name the head that fell. What they cannot tell, one end from the other, the tilts do.
+/// Three in line: the shares name the head that fell. What they cannot tell, one end from the other, the tilts do, or the blow where
+/// there are none.
 #[test]
 fn in_line_the_shares_name_the_head_that_fell() {
-    for fell in 1..2 {
+    for (fell, channels) in (0..3).flat_map(|fell| [(fell, &BOTH[..]), (fell, &["head-load"][..])]) {
         for seed in 1..=5 {
-            let mut s = standing(TANNERS, &["A", "B", "C"], &BOTH, seed);
+            let mut s = standing(TANNERS, &["A", "B", "C"], channels, seed);
             let begin = s.now_s;
             s.run(3.0, STANDING, |t| {
                 let mut truth = Truth::level(3);

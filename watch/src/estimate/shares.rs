@@ -12,6 +12,8 @@ use raisewatch_protocol::words::Step;
 const SPAN: f64 = 0.006;
 /// Zero that is left after zeroing, N: within ± 2 lb before it (N1), a fraction after.
 const ZERO_N: f64 = 3.0;
+/// The same as it is told with a share, N: 2 lb either way, evenly (docs/trade.md section 8, N1).
+const ZERO_TOLD_N: f64 = 5.1;
 /// How often the shares tell the level, s.
 const PATTERN_EVERY_S: f64 = 0.2;
 
@@ -31,7 +33,7 @@ impl Estimator {
         let mean = cell.mean(over::ONE)?;
         // The ripple of a crank is averaged over about a whole turn: a fifth of it is left of a second's mean.
         let noise = mean.spread * if mean.count > 4 { 0.2 } else { 0.7 };
-        Some(Known { value, sigma: noise.hypot(ZERO_N).hypot(SPAN * value) })
+        Some(Known { value, sigma: noise.hypot(ZERO_TOLD_N).hypot(SPAN * value) })
     }
 
     pub(super) fn expected(&self, j: usize) -> Option<Known> {

@@ -13,6 +13,9 @@ use raisewatch_protocol::words::{Channel, Kind, Severity, Step};
 const WARN_DEG: f64 = 0.1;
 const STOP_DEG: f64 = 0.25;
 const CLEAR: f64 = 0.6;
+/// And beyond so many standard deviations of what cranks and hands on handles leave in a mean of 5 s: two boxes are looked at all the
+/// time, and a good lift speaks no word.
+const BEYOND: f64 = 3.5;
 /// A joint at a quarter of the span moves the mean by a quarter of the kink, a knocked box by half of it.
 const MEAN_STAYS: f64 = 0.35;
 /// What counts as before: as slow as boxes warm up, s; 0.1 degrees in ten hours (docs/trade.md section 8, scenario 23) is nothing in it.
@@ -139,7 +142,7 @@ impl Parting {
         };
         let (parted, moved) = ((now.apart - apart).to_degrees(), (now.mean - mean).to_degrees());
         let sigma = now.sigma.to_degrees().hypot(0.01);
-        let opens = parted.abs() >= WARN_DEG && parted.abs() > 3.0 * sigma && moved.abs() < MEAN_STAYS * parted.abs();
+        let opens = parted.abs() >= WARN_DEG && parted.abs() > BEYOND * sigma && moved.abs() < MEAN_STAYS * parted.abs();
         // Once told it stands until the ends come together again: rake moves the mean later without closing a joint.
         self.stands = if bends { self.stands } else { opens || self.stands && parted.abs() >= CLEAR * WARN_DEG };
         if self.otherwise.see(!bends && !self.stands && parted.abs() >= WARN_DEG, now_s) > OTHERWISE_S {

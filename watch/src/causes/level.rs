@@ -14,9 +14,8 @@ const NEVER_EXCEED_RAD: f64 = 2.0 * std::f64::consts::PI / 180.0;
 const PARTING_RAD_S: f64 = 0.4 * std::f64::consts::PI / 180.0;
 const PARTED_RAD: f64 = 0.25 * std::f64::consts::PI / 180.0;
 const PARTING_S: f64 = 0.7;
-/// A warn looks so far ahead, s: raising, and lowering, where heads are faster and a rope may be running slack.
-const AHEAD_UP_S: f64 = 0.6;
-const AHEAD_DOWN_S: f64 = 0.45;
+/// A warn looks so far ahead as the filter lags behind a ramp, s.
+const AHEAD_S: f64 = 0.6;
 /// From the begin of the off-delay (1.5 s) to hands that crank again (docs/trade.md section 2: 0.7 to 1.5 s after the word), s.
 const CLOSING_S: f64 = 2.7;
 /// Of the crew's reaction so much is looked ahead at a rate that is beyond doubt: all of it would tell a limit that noise alone
@@ -153,7 +152,7 @@ impl LevelCauses {
         if scope.towers() > 2 || scope.scene.motion == Motion::Still || rate < AHEAD_FROM_MM_S {
             return 0.0;
         }
-        let lag_mm = rate * if scope.scene.motion == Motion::Down { AHEAD_DOWN_S } else { AHEAD_UP_S };
+        let lag_mm = rate * AHEAD_S;
         // A drift beyond doubt, that the crew's own reaction carries past the limit, is told before it: earlier, never more often.
         let reaction_s = scope.setup.plan.reaction.0;
         let most_mm = HALF_TURN * scope.setup.plan.towers[high].per_turn.mm();

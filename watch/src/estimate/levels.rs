@@ -291,10 +291,14 @@ impl Levels {
         }
         let side = innovation.value.signum();
         match &mut tilt.refused_since {
-            Some((_, was)) if *was == side => tilt.refused_by += 0.3 * (innovation.value - tilt.refused_by),
+            Some((_, was)) if *was == side => {
+                tilt.refused_by += 0.3 * (innovation.value - tilt.refused_by);
+                tilt.refused += 1;
+            }
             _ => {
                 tilt.refused_since = Some((t_s, side));
                 tilt.refused_by = innovation.value;
+                tilt.refused = 1;
             }
         }
     }

@@ -7,6 +7,8 @@ use crate::setup::Setup;
 
 /// A refusal shorter than this is a spike, s.
 const SPIKE_S: f64 = 0.25;
+/// And so are fewer than this in a row: a node that speaks every other second has one in a night by chance.
+const SPIKES: usize = 3;
 /// A box that alone says something else for so long was moved, s.
 const ALONE_S: f64 = 1.0;
 /// No crank and no foot moves a head that fast: further off than this, with no blow on any cell, the box moved, rad (0.3 deg).
@@ -64,7 +66,7 @@ impl Estimator {
     }
 
     fn refused(&self, c: usize) -> Option<(f64, f64)> {
-        self.levels.tilts[c].as_ref().filter(|t| !t.jumped).and_then(|t| t.refused_since)
+        self.levels.tilts[c].as_ref().filter(|t| !t.jumped && t.refused >= SPIKES).and_then(|t| t.refused_since)
     }
 
     fn jump(&mut self, c: usize) {

@@ -235,6 +235,8 @@ pub struct Tilt {
     pub refused_since: Option<(f64, f64)>,
     /// How far off they were, rad, averaged.
     pub refused_by: f64,
+    /// How many there were in a row, on one side.
+    pub refused: usize,
     /// It was moved on its seat: nothing is taken from it until it is zeroed again.
     pub jumped: bool,
 }
@@ -299,6 +301,7 @@ impl Tilt {
             steps: [Step::default(); 2],
             refused_since: None,
             refused_by: 0.0,
+            refused: 0,
             jumped: false,
         }
     }

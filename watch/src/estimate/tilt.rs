@@ -48,6 +48,8 @@ const STEADY: f64 = 0.02;
 const UNSTEADY: f64 = 1.0;
 /// A ripple is steady while that of the last second is within these parts of that of the last seconds.
 const LIKE: std::ops::Range<f64> = 0.5..1.6;
+/// A hand rests on its handle for so long after it has cranked, s.
+const RESTS_S: f64 = 1.5;
 /// And once it has been so for this long, s.
 const STEADIES_S: f64 = 2.5;
 /// A box ripples where it shows so many times its white noise beside what its line swings.
@@ -206,6 +208,8 @@ pub struct Tilt {
     /// Whether it ripples now, and for how long it has done so steadily, s.
     pub ripples: bool,
     steady_s: f64,
+    /// For how long it has not rippled, s.
+    rested_s: f64,
     /// Whether its crank begins now, and how strong what it leaves is, rad².
     began: bool,
     stays: f64,
@@ -284,6 +288,7 @@ impl Tilt {
             mean: (0.0, 0.0, f64::NEG_INFINITY),
             ripples: false,
             steady_s: 0.0,
+            rested_s: RESTS_S,
             began: false,
             stays: 0.0,
             line: None,
@@ -326,11 +331,13 @@ impl Tilt {
         let began = now > RIPPLES * self.white && !self.ripples;
         self.ripples = now > RIPPLES * self.white;
         self.steady_s = if self.ripples && LIKE.contains(&(now / lately.max(1e-12))) { self.steady_s + dt_s } else { 0.0 };
+        self.rested_s = if self.ripples { 0.0 } else { self.rested_s + dt_s };
         if self.ripples {
             self.usual += (now - self.usual) * learns(dt_s, USUAL_S);
         }
         self.began = began && counted;
         self.stays = match (counted, self.ripples) {
+            (false, false) if self.rested_s < RESTS_S => UNSTEADY * self.usual,
             (false, _) => STEADY * now,
             (true, false) => 0.0,
             (true, true) if self.steady_s > STEADIES_S => STEADY * self.usual,

@@ -146,9 +146,7 @@ impl LevelCauses {
     /// How much further apart two heads will be in a moment at their rate now, mm: two towers that move, and only where the rate is
     /// beyond doubt.
     fn ahead(&self, scope: &Scope, high: usize, low: usize) -> f64 {
-        let towers = &scope.est.estimate().towers;
-        let Some((h, l)) = towers[high].rate_mm_s.zip(towers[low].rate_mm_s) else { return 0.0 };
-        let rate = h.value - l.value;
+        let rate = parting_mm_s(scope, high, low);
         if scope.towers() > 2 || scope.scene.motion == Motion::Still || rate < AHEAD_FROM_MM_S {
             return 0.0;
         }
@@ -161,14 +159,12 @@ impl LevelCauses {
 
     /// How fast two heads close, mm/s; nothing where they stand or part.
     fn closing(&self, scope: &Scope, high: usize, low: usize) -> f64 {
-        let towers = &scope.est.estimate().towers;
-        let rate = towers[high].rate_mm_s.zip(towers[low].rate_mm_s).map_or(0.0, |(h, l)| l.value - h.value);
+        let rate = -parting_mm_s(scope, high, low);
         if scope.towers() == 2 && rate > AHEAD_FROM_MM_S { rate } else { 0.0 }
     }
 
     fn parts(&mut self, scope: &Scope, rake: Known, high: usize, low: usize, apart_mm: f64) -> bool {
-        let towers = &scope.est.estimate().towers;
-        let rate = towers[high].rate_mm_s.zip(towers[low].rate_mm_s).map_or(0.0, |(h, l)| h.value - l.value);
+        let rate = parting_mm_s(scope, high, low);
         let fast = scope.scene.guarded_as_moving() && rate > apart_mm * PARTING_RAD_S && rake.value > apart_mm * PARTED_RAD;
         self.parting.see(fast, scope.now_s()) >= PARTING_S
     }
@@ -243,6 +239,12 @@ impl LevelCauses {
             off.stands = Stands::Within;
         }
     }
+}
+
+/// How fast the high head leaves the low one, mm/s; nothing where a rate is not known.
+fn parting_mm_s(scope: &Scope, high: usize, low: usize) -> f64 {
+    let towers = &scope.est.estimate().towers;
+    towers[high].rate_mm_s.zip(towers[low].rate_mm_s).map_or(0.0, |(h, l)| h.value - l.value)
 }
 
 fn motion(scope: &Scope) -> Motion {

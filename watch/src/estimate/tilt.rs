@@ -226,8 +226,7 @@ pub struct Tilt {
     seen: usize,
     /// Variance of the white part, rad².
     pub white: f64,
-    /// Variance of what swings, rad²: over the last seconds, and over the last second.
-    swing_slow: f64,
+    /// Variance of what swings, rad²: over the last second, and over some turns of a crank.
     swing_fast: f64,
     /// Standard deviation of its strongest swing lately, rad: a crank that comes to rest leaves a hand on its handle.
     pub swung: f64,
@@ -298,7 +297,6 @@ impl Tilt {
             last: [0.0; 3],
             seen: 0,
             white: WHITE * WHITE,
-            swing_slow: (6.0 * WHITE).powi(2),
             swing_fast: (6.0 * WHITE).powi(2),
             swung: 0.0,
             swing_learnt: (6.0 * WHITE).powi(2),
@@ -368,7 +366,6 @@ impl Tilt {
         self.pace.heard(value - trend, dt);
         let off = (value - trend).powi(2).min(0.01);
         self.swing_learnt += (off - self.swing_learnt) * learns(dt, LEARNT_S);
-        self.swing_slow += (off - self.swing_slow) * (1.0 - (-dt / 6.0).exp());
         self.swing_fast += (off - self.swing_fast) * (1.0 - (-dt / 1.0).exp());
         // As it swung before the last 1.5 s: a step must not hide itself.
         let before = self.trace.mean(over::BEFORE).filter(|m| m.count >= 4).map_or(0.0, |m| m.spread);
@@ -393,11 +390,6 @@ impl Tilt {
         let whole = (*count > 3.0 && t_s - *since_s < 2.0 * WINDOW_S).then_some(*sum * *sum / f64::max(*count, 1.0));
         self.mean = (0.0, 0.0, t_s);
         whole
-    }
-
-    /// Variance of the swing now, rad².
-    pub fn swing(&self) -> f64 {
-        (self.swing_slow.max(0.5 * self.swing_fast) - self.white).max((0.5 * WHITE).powi(2))
     }
 
     /// The newest value.

@@ -28,15 +28,20 @@ async function everybody() {
   return crew;
 }
 
-/** Notes, by the wall clock that all pages share, when this page shows a stop, and when it is not live. */
+/**
+ * Notes, by the wall clock that all pages share, when this page first shows a stop, and since when it is not live: a page that a busy
+ * machine held up for a moment is live again, and counts anew.
+ */
 function clocked(page) {
   return page.evaluate(() => {
     const at = globalThis.at = { stop: null, gone: null };
-    new MutationObserver(() => {
+    const look = () => {
       const now = performance.timeOrigin + performance.now(), is = name => document.body.classList.contains(name);
       if (is("stop")) at.stop ??= now;
-      if (is("gone")) at.gone ??= now;
-    }).observe(document.body, { attributes: true, attributeFilter: ["class"] });
+      at.gone = is("gone") ? at.gone ?? now : null;
+    };
+    new MutationObserver(look).observe(document.body, { attributes: true, attributeFilter: ["class"] });
+    look();
     document.querySelector("#stop").addEventListener("pointerdown", () => { at.pressed ??= performance.timeOrigin + performance.now(); }, { capture: true });
   });
 }

@@ -58,6 +58,8 @@ pub enum Towards {
     Tower(usize),
     /// Along the truss, away from all towers.
     Outwards,
+    /// Into the floor.
+    Down,
 }
 
 /// A number that is known, and how well.

@@ -21,7 +21,7 @@ pub struct Health {
     pub proved: bool,
     /// False once it is known to be backwards, swapped, knocked, frozen or the like: then it guards nothing.
     pub trusted: bool,
-    /// True where its node speaks less than three times a second: no level is claimed from it while the lift moves.
+    /// True where its node speaks less than three times a second, or what it sends is new more seldom than that: no level is claimed from it while the lift moves.
     pub too_slow: bool,
 }
 
@@ -100,7 +100,10 @@ fn too_slow(setup: &Setup, instruments: &Instruments, scene: &Scene, tower: usiz
         return None;
     }
     let slow = |&(c, _): &(usize, Option<Mono>)| instruments.health[c].too_slow;
-    let every = |(c, _): (usize, Option<Mono>)| instruments.gauges[c].interval_s.unwrap_or(0.0).max(setup.channels[c].period_s);
+    let every = |(c, _): (usize, Option<Mono>)| {
+        let gauge = &instruments.gauges[c];
+        gauge.interval_s.unwrap_or(0.0).max(gauge.renewal.every_s().unwrap_or(0.0)).max(setup.channels[c].period_s)
+    };
     instruments.guards(setup, tower).filter(slow).map(every).max_by(f64::total_cmp)
 }
 

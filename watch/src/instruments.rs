@@ -6,6 +6,7 @@
 use crate::calibrate::{Calibrated, calibrated};
 use crate::health::Health;
 use crate::node_clock::{NodeClock, Verdict};
+use crate::renewal::Renewal;
 use crate::scene::Scene;
 use crate::setup::Setup;
 use raisewatch_protocol::reading::{NoValue, Packet};
@@ -70,6 +71,8 @@ pub struct Gauge {
     pub overloaded: bool,
     /// So many readings past its range in a row.
     pub over: u8,
+    /// How often it has something new to say.
+    pub renewal: Renewal,
 }
 
 /// One node at work.
@@ -169,6 +172,7 @@ impl Instruments {
             gauge.kept.pop_front();
         }
         gauge.kept.push_back((now, value));
+        gauge.renewal.heard(now.s(), value);
         if let (true, Some(before)) = (scene.guarded_as_moving(), gauge.valued) {
             let step_s = now.since(before.max(scene.motion_since)).min(longest).s();
             gauge.interval_s = Some(gauge.interval_s.map_or(step_s, |mean| mean + 0.15 * (step_s - mean)));
@@ -203,7 +207,9 @@ impl Instruments {
             health.heard = gauge.valued;
             health.live = gauge.impossible.is_none() && gauge.valued.is_some_and(|v| now.since(awaited(scene, v)) < after);
             health.zeroed = gauge.zero.is_some() || !needs_zero(seat.channel);
-            health.too_slow = is_guard(seat.channel) && (seat.period_s > SLOWEST_S * 1.02 || heard_too_seldom(gauge));
+            let seldom =
+                seat.period_s > SLOWEST_S * 1.02 || heard_too_seldom(gauge) || (guards_motion(seat.channel) && renewed_too_seldom(gauge));
+            health.too_slow = is_guard(seat.channel) && seldom;
         }
     }
 
@@ -266,6 +272,16 @@ pub fn needs_zero(channel: Channel) -> bool {
 /// From when silence counts: while moving, not from before the motion began (a node may slow down while still).
 pub fn awaited(scene: &Scene, heard: Mono) -> Mono {
     if scene.guarded_as_moving() { heard.max(scene.motion_since) } else { heard }
+}
+
+/// Whether level and share rest on it, which a moving lift cannot wait for. A mast's tilt and a height may come more seldom.
+fn guards_motion(channel: Channel) -> bool {
+    matches!(channel, Channel::TrussAlong | Channel::HeadLoad | Channel::RopeLoad)
+}
+
+/// Its packets come quickly, what they carry is new more seldom than three times a second: it tells no more than that.
+fn renewed_too_seldom(gauge: &Gauge) -> bool {
+    gauge.renewal.every_s().is_some_and(|s| s > SLOWEST_S * 1.15)
 }
 
 fn heard_too_seldom(gauge: &Gauge) -> bool {

@@ -91,7 +91,8 @@ pub const DEFAULTS: &[(&str, &str)] = &[
     ("lean", "{tower} leaning{way} {amount}."),
     ("roll", "Truss rolled{way} {amount}."),
     ("joint", "A joint of the truss opens: ends diverge {amount}."),
-    ("sinking", "{tower} leaning slowly: {amount}."),
+    ("sinking", "{tower} leaning slowly{way}: {amount}."),
+    ("sinking-down", "{tower} going down slowly: {amount} to the next tower."),
     ("portal", "Masts pulled together by the truss: {amount}."),
     ("caught", "Caught{place} near {tower}: {amount} more."),
     ("caught-all", "Caught{place}: {amount} more."),
@@ -139,6 +140,7 @@ pub const DEFAULTS: &[(&str, &str)] = &[
     ("way-downstage", " downstage"),
     ("way-tower", " towards {tower}"),
     ("way-outwards", " outwards"),
+    ("way-down", " down"),
     ("everywhere", "the lift"),
     ("somebody", "somebody"),
     ("mast-along", "Mast tilt along"),
@@ -358,6 +360,7 @@ impl Phrases {
             Some(Towards::Upstage) => self.of("way-upstage").to_owned(),
             Some(Towards::Downstage) => self.of("way-downstage").to_owned(),
             Some(Towards::Outwards) => self.of("way-outwards").to_owned(),
+            Some(Towards::Down) => self.of("way-down").to_owned(),
             Some(Towards::Tower(tower)) => self.of("way-tower").replace("{tower}", name(tower)),
         }
     }

@@ -1,6 +1,6 @@
 //! A finding as a line: numbers rounded, text rendered once from the lift's phrases.
 
-use crate::condition::Unit;
+use crate::condition::{Towards, Unit};
 use crate::health::not_fitted;
 use crate::instruments::{Instruments, SLOWEST_S, is_guard};
 use crate::life::Track;
@@ -90,6 +90,7 @@ fn key(track: &Track, amount: Option<f64>, tower: bool) -> String {
             Some(_) => "-high",
             None => "-unknown",
         },
+        Kind::Sinking if track.now.towards == Some(Towards::Down) => "-down",
         Kind::Silent if is_slow(track) => return "slow".to_owned(),
         _ if amount.is_none() => "-unknown",
         _ if !tower => "-all",
@@ -118,6 +119,11 @@ fn what(track: &Track, room: &Room) -> String {
     }
     if track.kind == Kind::NotFitted {
         return not_fitted(setup, tower).map(|c| phrases.channel(c).to_owned()).unwrap_or_default();
+    }
+    let slow = |c: &usize| instruments.health[*c].too_slow;
+    if is_slow(track) && !instruments.guards(setup, tower).all(|(c, _)| slow(&c)) {
+        let names = instruments.guards(setup, tower).filter(|(c, _)| slow(c)).map(|(c, _)| phrases.channel(setup.channels[c].channel));
+        return names.collect::<Vec<_>>().join(", ");
     }
     let mut silent: Vec<(Option<Mono>, usize)> = instruments.guards(setup, tower).map(|(c, heard)| (heard, c)).collect();
     let newest = silent.iter().map(|s| s.0).max().flatten();

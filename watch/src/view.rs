@@ -161,6 +161,10 @@ pub struct HealthView {
     pub value: Option<f64>,
     /// `deg`, `N`, `m`, `V`.
     pub unit: &'static str,
+    /// Single wild readings that were kept out of its means, since the lift began.
+    pub spikes: u32,
+    /// Time between two new values, s, where each comes in several readings alike; null where every reading is new.
+    pub renews_s: Option<f64>,
 }
 
 /// Something said.

@@ -125,7 +125,7 @@ export function instruments(health, towers) {
     const at = COLUMN[one.channel];
     if (at === undefined) continue;
     const old = rows.get(key).cells[at], bad = one.state !== "heard" && one.state !== "not-fitted";
-    if (!old || (bad && !old.bad) || (bad === old.bad && (one.age_ms ?? Infinity) > (old.age ?? Infinity))) rows.get(key).cells[at] = { bad, state: one.state, age: one.age_ms ?? null, value: one.value ?? null, unit: one.unit ?? "" };
+    if (!old || (bad && !old.bad) || (bad === old.bad && (one.age_ms ?? Infinity) > (old.age ?? Infinity))) rows.get(key).cells[at] = { bad, state: one.state, age: one.age_ms ?? null, value: one.value ?? null, unit: one.unit ?? "", renews: one.renews_s ?? null };
   }
   return [...rows.values()];
 }
@@ -138,7 +138,7 @@ export function instrumentRows(body, rows) {
   }, (made, row) => row.cells.forEach((cell, i) => {
     const at = made.children[i + 1];
     at.classList.toggle("gap", cell?.bad === true);
-    put(at, !cell || cell.state === "not-fitted" ? DASH : cell.bad ? `${cell.state}${cell.age === null ? "" : ` ${span(cell.age)}`}` : i === 3 && cell.value !== null ? `${cell.value.toFixed(1)} ${cell.unit}` : span(cell.age));
+    put(at, !cell || cell.state === "not-fitted" ? DASH : cell.state === "too-slow" && cell.renews ? `new every ${span(cell.renews * 1000)}` : cell.bad ? `${cell.state}${cell.age === null ? "" : ` ${span(cell.age)}`}` : i === 3 && cell.value !== null ? `${cell.value.toFixed(1)} ${cell.unit}` : span(cell.age));
   }));
 }
 

@@ -129,7 +129,12 @@ impl InstrumentCauses {
             Kind::Noisy => &self.noisy,
             _ => &self.jumped,
         };
-        let Some(c) = self.of(list, scope, tower).min_by_key(|&c| self.guarded(scope, c)) else { return };
+        // What shakes one of a tower's boxes shakes the others within a second or two: standing, it is told once, as grave as it gets.
+        let still = kind == Kind::Noisy && !scope.scene.guarded_as_moving();
+        let roughens = |c: &usize| still && self.rough[*c].lasted_s(scope.now_s()) >= 0.5 * NOISY_S;
+        let stands = self.of(list, scope, tower).next().is_some();
+        let own = |c: &usize| scope.setup.channels[*c].tower == tower && (list[*c] || roughens(c));
+        let Some(c) = (0..list.len()).filter(|c| stands && own(c)).min_by_key(|&c| self.guarded(scope, c)) else { return };
         let severity = match (self.guarded(scope, c), scope.scene.guarded_as_moving()) {
             (true, _) => Severity::Note,
             (false, true) => Severity::Stop,

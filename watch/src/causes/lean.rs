@@ -270,7 +270,7 @@ fn rolls(scope: &Scope, piece: usize, tower: usize, turned: Option<Turned>, pair
 }
 
 /// Where a lean of so much along and across a piece goes, as seen on the floor.
-fn towards(scope: &Scope, piece: usize, tower: usize, [along, across]: [f64; 2]) -> Towards {
+pub(super) fn towards(scope: &Scope, piece: usize, tower: usize, [along, across]: [f64; 2]) -> Towards {
     let plan = &scope.setup.plan;
     let p = &plan.pieces[piece];
     let (dx, dy) = (p.to[0].0 - p.from[0].0, p.to[1].0 - p.from[1].0);

@@ -1,8 +1,10 @@
 //! `sinking`, and weights that came or went slowly, while the truss stands: what [`crate::slow`] has found real, against the limits.
 
+use super::lean::towards;
 use super::scope::{Held, Scope, gravity, known};
 use super::weight::place;
-use crate::condition::{Condition, Known, Stands, Unit};
+
+use crate::condition::{Condition, Known, Stands, Towards, Unit};
 use crate::estimate::loads::acting;
 use crate::slow::stand::{CREEP_RAD, Stand, next_m, settle_limit_m};
 use raisewatch_protocol::words::{Channel, Kind, Severity, Step};
@@ -25,6 +27,8 @@ pub struct StandingCauses {
     /// By tower: whether it is told to sink.
     sinks: Vec<bool>,
     leans: Vec<Held>,
+    /// By tower: since when its lean stands past the stop limit.
+    stops: Vec<Held>,
     uneven: Held,
 }
 
@@ -36,6 +40,7 @@ impl StandingCauses {
             stand: Stand::new(setup),
             sinks: vec![false; towers],
             leans: vec![Held::default(); towers],
+            stops: vec![Held::default(); towers],
             uneven: Held::default(),
         }
     }
@@ -68,6 +73,7 @@ impl StandingCauses {
         let of_lean = |c: &&Condition| c.kind == Kind::Lean && c.tower == Some(tower);
         let lean = found.iter().find(of_lean).map(|c| c.stands).filter(|s| matches!(s, Stands::At(_)));
         let leans_s = self.leans[tower].see(lean.is_some(), scope.now_s());
+        let stops_s = self.stops[tower].see(lean == Some(Stands::At(Severity::Stop)), scope.now_s());
         let graver = [self.leaning(scope, tower), self.settling(scope, tower)].into_iter().flatten();
         let Some(mut told) = graver.max_by_key(|c| gravity(c.stands)) else {
             found.push(Condition { tower: Some(tower), ..Condition::of(Kind::Sinking) });
@@ -77,8 +83,8 @@ impl StandingCauses {
         match (told.stands, lean) {
             // It is told already, as a lean.
             (Stands::At(_), Some(_)) if !was && leans_s >= LEAN_TOLD_S => told.stands = Stands::Within,
-            // A sinking that hides a lean is as grave as it.
-            (Stands::At(_), Some(lean)) if gravity(lean) > gravity(told.stands) => told.stands = lean,
+            // A sinking that hides a lean is as grave as it, once that would be told: a gust is no stop.
+            (Stands::At(_), Some(lean)) if gravity(lean) > gravity(told.stands) && stops_s >= LEAN_TOLD_S => told.stands = lean,
             _ => {}
         }
         self.sinks[tower] = matches!(told.stands, Stands::At(_)) || was && told.stands == Stands::Within;
@@ -90,13 +96,15 @@ impl StandingCauses {
         let pair = scope.rows().lean_deg?;
         let age_s = self.stand.age_s(scope.now_s());
         let (mut now, mut ahead, mut rate, mut sigma) = (0.0_f64, 0.0_f64, 0.0_f64, 0.0_f64);
-        let (mut any, mut gone, mut leapt) = (false, false, 0.0_f64);
+        let (mut any, mut gone, mut leapt, mut way, mut piece) = (false, false, 0.0_f64, [0.0; 2], 0);
         for (c, seat) in scope.setup.channels.iter().enumerate() {
             let drift = &self.stand.channels[c];
             let ours = seat.tower == tower && matches!(seat.channel, Channel::MastAlong | Channel::MastAcross);
             let live = scope.health[c].live && scope.health[c].trusted;
             let Some((change, soon)) = drift.change().zip(drift.change_in(age_s + ON_S)).filter(|_| ours && live) else { continue };
             any = true;
+            piece = seat.piece;
+            way[usize::from(seat.channel == Channel::MastAcross)] = change;
             gone |= drift.gone().is_some();
             leapt = leapt.hypot(if drift.leapt() { change } else { 0.0 });
             (now, ahead) = (now.hypot(change), ahead.hypot(if drift.gone().is_some() { soon } else { change }));
@@ -122,7 +130,8 @@ impl StandingCauses {
             d if d < CLEAR * warn => Stands::Clear,
             _ => Stands::Within,
         };
-        Some(sinking(tower, known(deg, sigma.to_degrees()), stop.unwrap_or(warn), stands))
+        let told = sinking(tower, known(deg, sigma.to_degrees()), stop.unwrap_or(warn), stands);
+        Some(Condition { towards: Some(towards(scope, piece, tower, way)), ..told })
     }
 
     /// A support that goes down with its mast upright.
@@ -140,7 +149,8 @@ impl StandingCauses {
             _ => Stands::Within,
         };
         let amount = Known { value: deg(settled.down_m), sigma: deg(settled.sigma_m) };
-        Some(sinking(tower, Some(amount), stop.unwrap_or(deg(limit_m)), stands))
+        let told = sinking(tower, Some(amount), stop.unwrap_or(deg(limit_m)), stands);
+        Some(Condition { towards: Some(Towards::Down), ..told })
     }
 
     /// Weight that came or went too slowly for the step that [`super::weight`] looks for, since the truss came to rest.

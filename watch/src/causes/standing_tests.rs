@@ -1,6 +1,7 @@
 //! Slow change while standing, and tilts that rustle, each in a series of its own.
 
 use super::series::*;
+use crate::condition::Towards;
 use raisewatch_protocol::words::{Channel, Kind, Severity, Step};
 
 const ALL: [&str; 4] = ["truss-along", "head-load", "mast-along", "mast-across"];
@@ -35,6 +36,7 @@ fn a_foot_that_sinks_is_told_at_its_limit_and_by_its_tower() {
     assert!((345.0..372.0).contains(&(told.at_s - begin)), "{}", told.at_s - begin);
     assert_eq!((told.condition.tower, told.severity), (Some(1), Severity::Warn));
     assert!(told.condition.amount.is_some_and(|a| (a.value - 0.3).abs() < 0.02), "{:?}", told.condition.amount);
+    assert_eq!(told.condition.towards, Some(Towards::Upstage), "a mast leans");
     // (The series has no precedence: `lean` comes 30 s after its limit.)
     assert_eq!(s.beside(&[Kind::Sinking, Kind::Lean]), []);
 }
@@ -56,6 +58,7 @@ fn a_floor_that_gives_under_one_of_two_names_the_lower_one() {
         s.run(900.0, STANDING, |t| Truth { offset_mm: vec![0.0, towards * (t / 25.0).min(30.0)], ..Truth::level(2) });
         let told = s.first(Kind::Sinking).expect("told");
         assert_eq!((told.condition.tower, told.severity), (Some(tower), Severity::Warn));
+        assert_eq!(told.condition.towards, Some(Towards::Down), "its mast is upright");
         assert!(told.condition.amount.is_some_and(|a| (0.19..0.25).contains(&a.value)), "{:?}", told.condition.amount);
         assert_eq!(s.beside(&[Kind::Sinking]), []);
     }

@@ -153,7 +153,7 @@ impl Estimator {
             base: BaseRule::Follows(3.0),
             total_excess: [None; 4],
             bears: vec![false; n],
-            watched: setup.channels.iter().map(|s| Watched::new(1.0 / s.period_s)).collect(),
+            watched: setup.channels.iter().map(|s| Watched::new(1.0 / s.period_s, s.channel)).collect(),
             sums,
         })
     }

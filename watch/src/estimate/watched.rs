@@ -1,6 +1,8 @@
 //! What is kept of every channel beside the filter: its slow mean, and how often it repeats itself.
 
 use super::window::{Mean, Stretch, Trace};
+use crate::spike::Spikes;
+use raisewatch_protocol::words::Channel;
 
 /// Stretches of the trace of a channel.
 pub mod over {
@@ -17,7 +19,10 @@ const STRETCHES: [Stretch; 3] = [Stretch::last(5.0), Stretch::last(2.0), Stretch
 #[derive(Clone, Debug)]
 pub struct Watched {
     slow: Trace,
+    spikes: Spikes,
     last: f64,
+    /// Newest value that is no spike.
+    real: Option<f64>,
     seen: u32,
     /// Chance that a reading repeats the one before, learnt while it lives.
     repeats: f64,
@@ -28,9 +33,10 @@ pub struct Watched {
 
 impl Watched {
     /// A channel that is stated to speak so often.
-    pub fn new(rate_hz: f64) -> Self {
+    pub fn new(rate_hz: f64, channel: Channel) -> Self {
         let room = (10.0 * rate_hz).clamp(32.0, 2000.0) as usize;
-        Watched { slow: Trace::new(room, &STRETCHES), last: f64::NAN, seen: 0, repeats: 0.5, run: 0, run_since_s: 0.0, newest_s: 0.0 }
+        let (slow, spikes) = (Trace::new(room, &STRETCHES), Spikes::new(harmless(channel)));
+        Watched { slow, spikes, last: f64::NAN, real: None, seen: 0, repeats: 0.5, run: 0, run_since_s: 0.0, newest_s: 0.0 }
     }
 
     /// Takes a value.
@@ -48,7 +54,15 @@ impl Watched {
         if self.run < 12 {
             self.repeats += 0.02 * (f64::from(u8::from(same)) - self.repeats);
         }
-        self.slow.push(t_s, value);
+        for (t_s, value) in self.spikes.take(t_s, value).into_iter().flatten() {
+            self.slow.push(t_s, value);
+            self.real = Some(value);
+        }
+    }
+
+    /// How many single wild readings were kept out of its means.
+    pub fn spikes(&self) -> u32 {
+        self.spikes.count()
     }
 
     /// Lets time pass.
@@ -59,13 +73,15 @@ impl Watched {
     /// It was zeroed: values before it mean something else.
     pub fn renew(&mut self) {
         self.slow.clear();
+        self.spikes.renew();
+        self.real = None;
         self.last = f64::NAN;
         self.run = 0;
     }
 
     /// Mean of the last 5 s; of the newest value where it speaks slower.
     pub fn mean(&self) -> Option<Mean> {
-        self.slow.mean(0).or((self.seen > 0 && !self.last.is_nan()).then_some(Mean { value: self.last, spread: 0.0, count: 1 }))
+        self.slow.mean(0).or(self.real.map(|value| Mean { value, spread: 0.0, count: 1 }))
     }
 
     /// Mean over one of [`over`]'s stretches; `None` where nothing was heard in it.
@@ -95,13 +111,23 @@ impl Watched {
     }
 }
 
+/// One reading so far off does no harm to any mean, in the channel's unit: a tenth of a degree, 20 N, a centimetre.
+fn harmless(channel: Channel) -> f64 {
+    match channel {
+        Channel::TrussAlong | Channel::TrussAcross | Channel::MastAlong | Channel::MastAcross => 0.1_f64.to_radians(),
+        Channel::HeadLoad | Channel::RopeLoad => 20.0,
+        Channel::Height => 0.01,
+        Channel::Battery => f64::INFINITY,
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
 
     #[test]
     fn a_noisy_channel_that_stops_is_unlikely_to_live() {
-        let mut w = Watched::new(20.0);
+        let mut w = Watched::new(20.0, Channel::HeadLoad);
         for i in 0..200 {
             w.heard(i as f64 * 0.05, (i * 7919 % 101) as f64);
         }
@@ -113,8 +139,21 @@ mod tests {
     }
 
     #[test]
+    fn one_wild_reading_moves_no_mean_and_is_counted() {
+        let mut w = Watched::new(5.0, Channel::MastAlong);
+        for i in 0..60 {
+            w.heard(i as f64 * 0.2, if i == 50 { 0.3 } else { 1e-5 * (i % 3) as f64 });
+        }
+        assert!(w.mean().is_some_and(|m| m.value < 1e-4) && w.spikes() == 1, "{:?}", w.mean());
+        // The newest of all, and nothing after it yet: the one before it still stands.
+        w.heard(100.0, -0.3);
+        w.advance(100.0);
+        assert!(w.mean().is_some_and(|m| m.value.abs() < 1e-4), "{:?}", w.mean());
+    }
+
+    #[test]
     fn a_coarse_quiet_channel_may_repeat_itself() {
-        let mut w = Watched::new(20.0);
+        let mut w = Watched::new(20.0, Channel::HeadLoad);
         for i in 0..2000 {
             w.heard(i as f64 * 0.05, f64::from(u8::from(i % 60 == 0)));
         }

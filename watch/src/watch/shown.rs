@@ -140,6 +140,8 @@ impl Watch {
                     age_ms: gauge.heard.map(|h| self.shown.since(h).s() * 1000.0),
                     value: gauge.value.filter(|_| gauge.impossible.is_none()).map(|v| v * factor),
                     unit: unit.word().unwrap_or(""),
+                    spikes: self.estimator.watched(c).spikes(),
+                    renews_s: gauge.renewal.every_s(),
                 }
             })
             .collect()

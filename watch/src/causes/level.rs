@@ -27,6 +27,9 @@ const HALF_TURN: f64 = 0.5;
 const AHEAD_FROM_MM_S: f64 = 2.0;
 /// For so long a section change may stand off the line below the stop, s (docs/trade.md section 4).
 const SECTION_S: f64 = 10.0;
+/// And so may three heads and more that come off their pins: ropes stretch, the more the heavier the tower, before a head lifts. So long
+/// after the step was set, s: slack wound in and a pin pulled, by hand at each tower. No source.
+const OFF_PINS_S: f64 = 30.0;
 
 /// A stop of which it is not told for so long which head it is goes out without a name, s.
 const UNNAMED_S: f64 = 1.0;
@@ -212,7 +215,8 @@ impl LevelCauses {
     /// On three towers and more nobody is named while it may as well be another: a hold of the wrong head makes it worse. A stop
     /// that cannot be named goes out to all.
     fn name(&mut self, scope: &Scope, off: &mut Off) {
-        let nameless = scope.towers() > 2 && !scope.est.estimate().level.certain;
+        // Until it is known whether cranks or heads were levelled, it may be all level.
+        let nameless = scope.towers() > 2 && (!scope.est.estimate().level.certain || scope.est.levelling());
         let lasted = self.unnamed.see(nameless && off.stands == Stands::At(Severity::Stop), scope.now_s());
         if !nameless {
             return;
@@ -227,9 +231,10 @@ impl LevelCauses {
     /// Steps in which a warn waits. A stop never does.
     fn gate(&mut self, scope: &Scope, off: &mut Off) {
         let warns = off.stands == Stands::At(Severity::Warn);
-        let lasted = self.section.see(warns && scope.scene.step == Step::Section, scope.now_s());
+        let section = scope.scene.step == Step::Section || comes_off_pins(scope);
+        let lasted = self.section.see(warns && section, scope.now_s());
         let waits = match scope.scene.step {
-            Step::Section => lasted < SECTION_S,
+            _ if section => lasted < SECTION_S,
             Step::Land => true,
             // One tower is being cranked on purpose.
             Step::TestLift => scope.scene.turn.is_some(),
@@ -239,6 +244,13 @@ impl LevelCauses {
             off.stands = Stands::Within;
         }
     }
+}
+
+/// Whether three heads and more are being taken off their pins.
+fn comes_off_pins(scope: &Scope) -> bool {
+    let scene = scope.scene;
+    let stood = matches!(scene.before, Some(Step::Stand | Step::Change)) && matches!(scene.step, Step::Raise | Step::Lower);
+    stood && scope.towers() > 2 && scope.now.since(scene.since).s() < OFF_PINS_S
 }
 
 /// How fast the high head leaves the low one, mm/s; nothing where a rate is not known.

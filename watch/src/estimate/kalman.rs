@@ -131,6 +131,11 @@ impl Kalman {
         }
     }
 
+    /// Moves state `i`: what it is told of has changed by so much, and is known as well as before.
+    pub fn shift(&mut self, i: usize, by: f64) {
+        self.x[i] += by;
+    }
+
     /// Adds variance to state `i` (process noise, or a doubt).
     pub fn doubt(&mut self, i: usize, variance: f64) {
         self.p[i * self.n + i] += variance;

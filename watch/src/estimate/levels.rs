@@ -142,7 +142,7 @@ impl Levels {
         }
         for k in 0..sums.self_held.len() {
             // And whether heads or cranks were levelled: the boxes tell, and then the cells tell every change.
-            let levelled: f64 = sums.self_held[k].iter().zip(&sums.levelled_n).map(|(u, n)| u * n).sum();
+            let levelled: f64 = sums.self_held[k].iter().zip(&sums.levelled.shares_n).map(|(u, n)| u * n).sum();
             self.kalman.forget(self.patterns[k].bias, 0.0, self.open_n2(sums) + levelled * levelled);
         }
     }

@@ -234,12 +234,9 @@ impl Estimator {
             }
         }
         self.height.advance(setup, scene, now_s, (count > 0.0).then(|| sum / count));
-        let changed = self.sums.stand(setup, self.height.now().value, |j| scene.towers[j].pins != Pins::None);
-        if changed {
+        if let Some(changed) = self.sums.stand(setup, self.height.now().value, |j| scene.towers[j].pins != Pins::None) {
             self.levels.settle();
-            for k in 0..self.sums.self_held.len() {
-                self.levels.doubt_pattern(k, 0.05 * self.sums.total_n() / self.shares.len() as f64);
-            }
+            self.levels.rebear(&self.sums, &changed);
         }
     }
 
@@ -356,6 +353,11 @@ impl Estimator {
     /// A box of the truss.
     pub fn tilt(&self, channel: usize) -> Option<&tilt::Tilt> {
         self.levels.tilts.get(channel)?.as_ref()
+    }
+
+    /// Three towers and more, the first seconds: whether it is still being found out if cranks or heads were levelled.
+    pub fn levelling(&self) -> bool {
+        self.levels.levelling()
     }
 
     /// Whether a box was moved on its seat.

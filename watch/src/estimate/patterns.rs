@@ -6,7 +6,7 @@
 
 use super::kalman::{Block, Kalman};
 use super::levels::Levels;
-use super::sums::Sums;
+use super::sums::{Rebeared, Sums};
 use super::tilt;
 
 /// So many looks at the patterns, five a second, tell whether cranks or heads were levelled.
@@ -78,7 +78,7 @@ impl Levels {
         if self.heard_levelled <= LEVELLED_AFTER {
             return;
         }
-        let heads = |k: usize| sums.self_held[k].iter().zip(&sums.levelled_n).map(|(u, n)| u * n).sum::<f64>();
+        let heads = |k: usize| along(sums, k, &sums.levelled.shares_n);
         let open = self.open_n2(sums);
         let apart: f64 = (0..excess_n.len()).map(|k| heads(k).powi(2)).sum();
         let from = |part: f64| (0..excess_n.len()).map(|k| (self.first_n[k] - part * heads(k)).powi(2)).sum::<f64>();
@@ -89,6 +89,11 @@ impl Levels {
                 self.kalman.forget(self.patterns[k].bias, part * heads(k), open);
             }
         }
+    }
+
+    /// Whether it is still being found out if cranks or heads were levelled.
+    pub fn levelling(&self) -> bool {
+        (1..=LEVELLED_AFTER).contains(&self.heard_levelled)
     }
 
     /// What the plan's weights and the cells leave open of a self-held pattern, N²: 3 % of a mean share, and the cells' zeros.
@@ -127,8 +132,44 @@ impl Levels {
         pattern.white = tilt::whiter(pattern.white, innovation, dt).max(SEAT_N * SEAT_N);
     }
 
+    /// A tower went on to its pin or came off it. Where the heads were levelled, what that makes of the patterns hangs on what
+    /// carries them: on ropes the middle of three in line carries a fifth more than with level cranks, on pins hardly more. Pins are
+    /// level by their make, and the heads that are lifted off them are level too.
+    pub fn rebear(&mut self, sums: &Sums, changed: &Rebeared) {
+        let patterns = 0..sums.self_held.len();
+        let before: f64 = patterns.clone().map(|k| along(sums, k, &changed.before.shares_n).powi(2)).sum();
+        let seen: f64 = patterns.clone().map(|k| along(sums, k, &changed.before.shares_n) * self.kalman.at(self.patterns[k].bias)).sum();
+        let heads = if before > 0.0 { (seen / before).clamp(0.0, 1.0) } else { 0.0 };
+        let now = match changed {
+            Rebeared { lifted: true, .. } => 1.0,
+            // Between heads that are level and pins that are.
+            Rebeared { pins: true, .. } => 0.5 * heads,
+            _ => heads,
+        };
+        for k in patterns {
+            let bias = self.patterns[k].bias;
+            let by = now * along(sums, k, &sums.levelled.shares_n) - heads * along(sums, k, &changed.before.shares_n);
+            let sigma_n = (0.05 * sums.total_n() / self.towers as f64).hypot(0.2 * by);
+            self.kalman.shift(bias, by);
+            self.kalman.doubt(bias, sigma_n * sigma_n);
+        }
+        let slopes = sums.levelled.slopes_rad.iter().zip(&changed.before.slopes_rad);
+        for (tilt, (new, old)) in self.tilts.iter().zip(slopes) {
+            if let Some(tilt) = tilt {
+                let by = now * new - heads * old;
+                self.kalman.shift(tilt.bias, by);
+                self.kalman.doubt(tilt.bias, (0.2 * by).powi(2));
+            }
+        }
+    }
+
     /// Doubts what a self-held pattern's bias was learnt to be (stiffness or weights changed), by `sigma_n`.
     pub fn doubt_pattern(&mut self, k: usize, sigma_n: f64) {
         self.kalman.doubt(self.patterns[k].bias, sigma_n * sigma_n);
     }
+}
+
+/// So much of these shares is pattern `k`, N.
+fn along(sums: &Sums, k: usize, shares_n: &[f64]) -> f64 {
+    sums.self_held[k].iter().zip(shares_n).map(|(u, n)| u * n).sum()
 }

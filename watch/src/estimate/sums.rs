@@ -30,8 +30,8 @@ pub struct Sums {
     pub rolls: Vec<(f64, Vec<f64>)>,
     /// Combinations of shares that no weight, only offsets (and stiffness) can change: rows over towers, orthonormal.
     pub self_held: Vec<Vec<f64>>,
-    /// Shares with the heads level less shares with the cranks level, N: which of the two a crew has levelled, a zero cannot tell.
-    pub levelled_n: Vec<f64>,
+    /// What level heads are beside level cranks (or pins), on these bearings: which of the two a crew has levelled, a zero cannot tell.
+    pub levelled: Levelled,
     /// Weight of all tails for a metre of height, N/m.
     pub tail_n_per_m: f64,
     /// What a metre of each tower's offset does to every share, N/m, as measured on this lift; for these bearings alone.
@@ -52,8 +52,6 @@ impl Sums {
         let linear = model.standing(&standing);
         let high = setup.plan.working_height.0;
         let tail_n_per_m = model.total(Length(high + 1.0)).0 - model.total(Length(high)).0;
-        let rigid = model.standing(&model.on(Bearing::Rigid, setup.plan.working_height));
-        let levelled_n = rigid.level_shares_n.iter().zip(&linear.level_shares_n).map(|(r, l)| r - l).collect();
         let self_held = self_held(&at);
         let mut sums = Sums {
             model,
@@ -64,21 +62,23 @@ impl Sums {
             slopes: Vec::new(),
             rolls: Vec::new(),
             self_held,
-            levelled_n,
+            levelled: Levelled::default(),
             tail_n_per_m,
             measured: None,
         };
         sums.lay_rows(setup);
+        sums.levelled = sums.levelled(setup);
         Ok(sums)
     }
 
-    /// Brings the sums to this height and these bearings (true: on pins). Gives whether a bearing changed.
-    pub fn stand(&mut self, setup: &Setup, height_m: f64, on_pins: impl Fn(usize) -> bool) -> bool {
-        let mut changed = false;
+    /// Brings the sums to this height and these bearings (true: on pins). Gives what changed where a bearing did.
+    pub fn stand(&mut self, setup: &Setup, height_m: f64, on_pins: impl Fn(usize) -> bool) -> Option<Rebeared> {
+        let (mut changed, mut lifted) = (false, false);
         if self.layout != Layout::Pair {
             for (j, b) in self.standing.bearing.iter_mut().enumerate() {
                 let now = if on_pins(j) { Bearing::Pins } else { Bearing::Rope };
                 changed |= *b != now;
+                lifted |= *b == Bearing::Pins && now == Bearing::Rope;
                 *b = now;
             }
         }
@@ -94,7 +94,23 @@ impl Sums {
             self.linear = self.model.standing(&self.standing);
             self.lay_rows(setup);
         }
-        changed
+        if !changed {
+            return None;
+        }
+        let now = self.levelled(setup);
+        let before = std::mem::replace(&mut self.levelled, now);
+        let pins = self.standing.bearing.iter().all(|b| *b == Bearing::Pins);
+        Some(Rebeared { before, lifted, pins })
+    }
+
+    fn levelled(&self, setup: &Setup) -> Levelled {
+        let rigid = self.model.standing(&self.model.on(Bearing::Rigid, self.standing.line_height));
+        let along = |c: usize| setup.channels[c].channel == Channel::TrussAlong;
+        let slope = |c: usize| rigid.slope_at(setup.channels[c].piece, setup.channels[c].at_m).level_rad;
+        Levelled {
+            shares_n: rigid.level_shares_n.iter().zip(&self.linear.level_shares_n).map(|(r, l)| r - l).collect(),
+            slopes_rad: (0..self.slopes.len()).map(|c| if along(c) { slope(c) - self.slopes[c].0 } else { 0.0 }).collect(),
+        }
     }
 
     fn lay_rows(&mut self, setup: &Setup) {
@@ -159,6 +175,26 @@ impl Sums {
     pub fn point(&self, piece: usize, x_m: f64) -> Vec<f64> {
         self.linear.point(piece, x_m).share_per_n
     }
+}
+
+/// The truss with its heads level less the truss with its cranks, or pins, level.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Levelled {
+    /// By tower, N.
+    pub shares_n: Vec<f64>,
+    /// By channel, slope at a box along the truss, rad.
+    pub slopes_rad: Vec<f64>,
+}
+
+/// What changed with a bearing.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Rebeared {
+    /// [`Sums::levelled`] as it was.
+    pub before: Levelled,
+    /// Some tower was taken off its pin.
+    pub lifted: bool,
+    /// All stand on pins now.
+    pub pins: bool,
 }
 
 /// A place on a piece in plan coordinates, m.

@@ -5,6 +5,7 @@ pub mod drive;
 pub mod hand;
 pub mod node;
 pub mod program;
+pub mod quiet;
 pub mod scenario;
 pub mod score;
 pub mod vary;

@@ -38,7 +38,8 @@ fn spoken(call: &Call) -> bool {
     order && call.to != "lead" && call.state != CallState::Over
 }
 
-fn orders(run: &Run) -> impl Iterator<Item = &Call> {
+/// All orders spoken to the crew, in order.
+pub fn orders(run: &Run) -> impl Iterator<Item = &Call> {
     run.told.iter().filter_map(|told| match told {
         Told::Call(call) if spoken(call) => Some(call),
         _ => None,

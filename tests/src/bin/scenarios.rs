@@ -3,6 +3,7 @@
 use anyhow::Context;
 use clap::Parser;
 use raisewatch_tests::drive::{self, Run};
+use raisewatch_tests::quiet::{self, Heard};
 use raisewatch_tests::scenario::Scenario;
 use raisewatch_tests::score::{self, Score};
 use raisewatch_tests::vary::vary;
@@ -39,6 +40,9 @@ struct Args {
     /// Writes the trace of the printed seed to this file
     #[arg(long, requires = "print")]
     trace: Option<PathBuf>,
+    /// Plays the scenarios in which nothing is wrong with new seeds until so many simulated hours are together; any spoken word fails
+    #[arg(long, value_name = "H", conflicts_with_all = ["seeds", "under", "print"])]
+    quiet_hours: Option<f64>,
     /// Where the scenarios are
     #[arg(long, default_value = concat!(env!("CARGO_MANIFEST_DIR"), "/scenarios"))]
     dir: PathBuf,
@@ -75,6 +79,11 @@ fn run(args: &Args) -> anyhow::Result<bool> {
     }
     scenarios.retain(|s| args.only.is_empty() || args.only.contains(&s.id));
     let mut out = std::io::stdout();
+    if let Some(hours) = args.quiet_hours {
+        scenarios.retain(quiet::is_quiet);
+        anyhow::ensure!(!scenarios.is_empty(), "no scenario among these in which nothing is wrong");
+        return quiet_hours(&mut out, args, hours, &scenarios);
+    }
     writeln!(
         out,
         "{:<5} {:<34} {:<10} {:>6} {:>8} {:>7} {:>6} {:>7} {:>7} {:>6}  pass",
@@ -102,17 +111,27 @@ fn run(args: &Args) -> anyhow::Result<bool> {
     Ok(passed == count)
 }
 
-/// Scores of all seeds, in order, on as many threads as there are processors.
+/// Scores of all seeds, in order.
 fn scores(args: &Args, pattern: &Scenario, under: &str, seeds: u64) -> anyhow::Result<Vec<Score>> {
-    let threads = std::thread::available_parallelism().map_or(1, usize::from) as u64;
     let one = |seed: u64| -> anyhow::Result<Score> {
-        let place = || format!("{} seed {seed}", pattern.id);
-        let scenario = of_seed(args, pattern, seed).with_context(place)?;
-        let mut watcher = watcher(under, &scenario).with_context(place)?;
-        let run = drive::drive(&scenario, seed, watcher.as_mut(), false).with_context(place)?;
+        let scenario = of_seed(args, pattern, seed)?;
+        let mut watcher = watcher(under, &scenario)?;
+        let run = drive::drive(&scenario, seed, watcher.as_mut(), false)?;
         score::score(&scenario, &run, || drive::drive(&scenario, seed, &mut Nobody, false))
     };
-    let first = args.seed;
+    each_seed(args, pattern, seeds, one)
+}
+
+/// What `one` makes of each seed, in order, on as many threads as there are processors.
+fn each_seed<T: Send>(
+    args: &Args,
+    pattern: &Scenario,
+    seeds: u64,
+    one: impl Fn(u64) -> anyhow::Result<T> + Sync,
+) -> anyhow::Result<Vec<T>> {
+    let threads = std::thread::available_parallelism().map_or(1, usize::from) as u64;
+    let one = |seed: u64| one(seed).with_context(|| format!("{} seed {seed}", pattern.id));
+    let (one, first) = (&one, args.seed);
     let mut all = std::thread::scope(|scope| {
         let workers: Vec<_> = (0..threads)
             .map(|t| scope.spawn(move || (t..seeds).step_by(threads as usize).map(|n| one(first + n).map(|s| (n, s))).collect::<Vec<_>>()))
@@ -123,7 +142,37 @@ fn scores(args: &Args, pattern: &Scenario, under: &str, seeds: u64) -> anyhow::R
             .collect::<Result<Vec<_>, _>>()
     })?;
     all.sort_by_key(|(n, _)| *n);
-    Ok(all.into_iter().map(|(_, score)| score).collect())
+    Ok(all.into_iter().map(|(_, one)| one).collect())
+}
+
+/// Plays `hours` of lifts in which nothing is wrong; whether nobody was spoken to.
+fn quiet_hours(out: &mut dyn Write, args: &Args, hours: f64, scenarios: &[Scenario]) -> anyhow::Result<bool> {
+    let lasts = |s: &Scenario| -> anyhow::Result<f64> {
+        let s = of_seed(args, s, args.seed)?;
+        let end = s.script.end.map(|end| end.0);
+        Ok(end.map_or_else(|| drive::drive(&s, args.seed, &mut Nobody, false).map(|run| run.lasted.s()), Ok)? / 3600.0)
+    };
+    let each_h = scenarios.iter().map(lasts).collect::<anyhow::Result<Vec<f64>>>()?;
+    writeln!(out, "{:<5} {:<34} {:>6} {:>8} {:>6}", "no.", "quiet scenario", "seeds", "hours", "words")?;
+    let (mut together, mut spoken) = (0.0, 0);
+    for (pattern, seeds) in scenarios.iter().zip(quiet::seeds(hours, &each_h)) {
+        let one = |seed: u64| {
+            let scenario = of_seed(args, pattern, seed)?;
+            let mut heard = Heard::default();
+            heard.add(seed, &drive::drive(&scenario, seed, &mut Watching::new(&scenario.plan, &scenario.kit)?, false)?);
+            Ok(heard)
+        };
+        let all = each_seed(args, pattern, seeds, one)?;
+        let (hours, words) = (all.iter().map(|h| h.hours).sum::<f64>(), all.iter().map(|h| h.words.len()).sum::<usize>());
+        let title: String = pattern.title.chars().take(34).collect();
+        writeln!(out, "{:<5} {title:<34} {seeds:>6} {hours:>8.2} {words:>6}", pattern.id)?;
+        for (seed, at, text) in all.iter().flat_map(|h| &h.words) {
+            writeln!(out, "      seed {seed} at {at:.1} s: {text}")?;
+        }
+        (together, spoken) = (together + hours, spoken + words);
+    }
+    writeln!(out, "{together:.1} simulated hours, {spoken} spoken words")?;
+    Ok(spoken == 0)
 }
 
 /// The scenario as this seed plays it.

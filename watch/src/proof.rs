@@ -89,18 +89,19 @@ impl Proof {
 
     /// Whether this tower is proved.
     pub fn tower(&self, setup: &Setup, instruments: &Instruments, tower: usize) -> bool {
-        self.proved[tower] || {
-            let own = self.carried(setup, instruments, Some(tower));
-            own.unwrap_or_else(|| self.carried(setup, instruments, None).unwrap_or(false))
-        }
+        let tilts = |t| self.carried(setup, instruments, &[Channel::TrussAlong], t);
+        let others = |t| self.carried(setup, instruments, &[Channel::Height, Channel::HeadLoad, Channel::RopeLoad], t);
+        let kept = || tilts(Some(tower)).or_else(|| tilts(None)).or_else(|| others(Some(tower))).or_else(|| others(None));
+        // Where nothing is fitted that a turn could move there is nothing to prove: no level is known then, which is told.
+        self.proved[tower] || kept().unwrap_or(true)
     }
 
-    /// Whether the kit carries a proof of every tilt along the truss (of one tower); nothing where it has none.
-    fn carried(&self, setup: &Setup, instruments: &Instruments, tower: Option<usize>) -> Option<bool> {
-        let level = |s: &crate::setup::Seat| s.channel == Channel::TrussAlong && tower.is_none_or(|t| s.tower == t);
-        let mut tilts = setup.channels.iter().enumerate().filter(|(_, s)| level(s)).peekable();
-        tilts.peek()?;
-        Some(tilts.all(|(i, _)| instruments.health[i].proved && !self.backwards[i]))
+    /// Whether the kit carries a proof of every channel of these kinds (of one tower); nothing where it has none.
+    fn carried(&self, setup: &Setup, instruments: &Instruments, kinds: &[Channel], tower: Option<usize>) -> Option<bool> {
+        let own = |s: &crate::setup::Seat| kinds.contains(&s.channel) && tower.is_none_or(|t| s.tower == t);
+        let mut fitted = setup.channels.iter().enumerate().filter(|(_, s)| own(s)).peekable();
+        fitted.peek()?;
+        Some(fitted.all(|(i, _)| instruments.health[i].proved && !self.backwards[i]))
     }
 
     /// Whether a channel is known to be backwards or exchanged: it guards nothing.

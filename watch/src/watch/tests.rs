@@ -347,6 +347,27 @@ fn carried() -> String {
 }
 
 #[test]
+fn cells_alone_may_be_proved_and_tell_no_level() {
+    let carried = carried();
+    let nodes = carried.split("[[node]]").map(|node| match node.split_once("[node.channel.truss-along]") {
+        Some((head, rest)) => format!("[[node]]{head}[node.channel.head-load]{}", rest.split_once("[node.channel.head-load]").unwrap().1),
+        None => node.to_owned(),
+    });
+    let no_tilts: String = nodes.collect();
+    let proved = "[node.channel.head-load]\nproved = { when = 2031-05-14T13:50:00Z, by = \"Mara\" }\n";
+    for (kit, told) in [
+        (no_tilts.clone(), "none said: Not proved."),
+        (no_tilts.replace("[node.channel.head-load]\n", proved), "none said: Level not known."),
+    ] {
+        assert!(!kit.contains("truss-along"), "{kit}");
+        let mut rig = Rig::with(&kit);
+        rig.step(Step::Raise);
+        rig.run(5000, |_| {});
+        assert_eq!(rig.calls("spotter"), [told]);
+    }
+}
+
+#[test]
 fn a_kept_zero_counts_while_it_is_valid_and_not_beyond() {
     for (wall, want) in [
         (None, "level said: Level."),

@@ -80,7 +80,9 @@ struct Body {
     towers: Vec<usize>,
 }
 
-const SAME_PLACE_M: f64 = 1e-6;
+/// Places nearer to each other than this are one: a beam of a tenth of a millimetre would be so stiff that nothing is left of
+/// the numbers (a piece of 4.9998 m whose middle is not quite at the lamp that hangs at 2.5 m).
+const SAME_PLACE_M: f64 = 1e-3;
 /// Ends of pieces within this join. Source: docs/forms.md, "Plan".
 const JOIN_M: f64 = 0.010;
 

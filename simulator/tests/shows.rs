@@ -139,6 +139,19 @@ fn a_ring_twists_as_torsion_says() {
     near("weight", whole / STANDARD_GRAVITY, 468.0, 468.0, 0.5);
 }
 
+/// A lamp at 2.5 m of a side that is 4.9998 m long hangs a tenth of a millimetre from its middle: that is one place.
+#[test]
+fn places_that_nearly_meet_are_one() {
+    let plan = plan(include_str!("../../tests/scenarios/plans/six.toml"));
+    let truss = Truss::solve(&plan, &[], 1.0).unwrap();
+    let whole: f64 = truss.load.share.iter().sum();
+    let hung = 6.0 * (5.0 * (9.0 + 2.5) + 9.0 + 2.0 * 11.0) + 25.0;
+    near("weight", whole / STANDARD_GRAVITY, hung, hung, 0.5);
+    for (j, share) in truss.load.share.iter().enumerate() {
+        assert!((0.12..0.22).contains(&(share / whole)), "tower {j} carries about a sixth: {}", share / whole);
+    }
+}
+
 /// A raised head gives up its energy: what the ropes store and the weights gain is what the crank put in, less the damping,
 /// which only takes. Checked as equilibrium: after a raise every head stands where its spring carries its share.
 #[test]

@@ -53,7 +53,7 @@ pub struct Scenario {
 #[derive(Clone, Debug, Deserialize)]
 #[serde(rename_all = "kebab-case", deny_unknown_fields)]
 pub struct Must {
-    /// A call with one of these words, spoken to the crew.
+    /// A call with one of these words, to the spotter: an order, or `none` and `level` too.
     #[serde(default)]
     pub word: Vec<Word>,
     /// A finding (or the call's reason) of one of these kinds.
@@ -64,6 +64,8 @@ pub struct Must {
     /// At or about one of these towers; any where empty.
     #[serde(default)]
     pub tower: Vec<String>,
+    /// Part of the words in which it is told.
+    pub text: Option<String>,
     /// Another tower's part of the order.
     pub then: Option<Word>,
     /// Where the finding must be, m along the piece, within `position-within`.
@@ -92,8 +94,8 @@ pub enum Onset {
     Step(Step),
     /// The largest height difference between two heads passes this.
     Rake(Metres),
-    /// A tower's crank stands this far above the middle of its neighbours (in line), or of the plane of the others (ring);
-    /// negative: below.
+    /// A tower's crank stands this far above the line of its neighbours (in line), or the plane of the others (ring; of many, the
+    /// one that fits them best); negative: below.
     Line(String, Metres),
     /// A mast has leaned by this much since the start.
     Lean(String, Radians),
@@ -111,7 +113,7 @@ pub enum Onset {
 pub struct MustNot {
     /// Nothing is spoken to the crew at all.
     pub spoken: bool,
-    /// Words never spoken to the crew.
+    /// Words never spoken to the crew; `level` and `none`: never to the spotter.
     pub words: Vec<Word>,
     /// Kinds never found (at any severity).
     pub kinds: Vec<Kind>,

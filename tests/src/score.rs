@@ -4,6 +4,7 @@ use crate::drive::Run;
 use crate::scenario::{Must, Onset, Scenario};
 use crate::watcher::Told;
 use raisewatch_protocol::mono::Mono;
+use raisewatch_protocol::plan::{Plan, Tower};
 use raisewatch_protocol::told::{Call, Finding};
 use raisewatch_protocol::words::{CallState, LifeState, Word};
 use raisewatch_simulator::{Head, Truth};
@@ -46,6 +47,14 @@ pub fn orders(run: &Run) -> impl Iterator<Item = &Call> {
     })
 }
 
+/// All that the spotter is told: orders, and that all is level or nothing can be claimed.
+fn to_spotter(run: &Run) -> impl Iterator<Item = &Call> {
+    run.told.iter().filter_map(|told| match told {
+        Told::Call(call) if call.to == "spotter" && call.state != CallState::Over => Some(call),
+        _ => None,
+    })
+}
+
 fn raised(run: &Run) -> impl Iterator<Item = &Finding> {
     run.told.iter().filter_map(|told| match told {
         Told::Finding(finding) if finding.state == LifeState::Raised => Some(finding),
@@ -54,14 +63,17 @@ fn raised(run: &Run) -> impl Iterator<Item = &Finding> {
 }
 
 /// When the truth comes to `onset`, if ever.
-pub fn moment(onset: &Onset, run: &Run) -> Option<Mono> {
+pub fn moment(onset: &Onset, run: &Run, plan: &Plan) -> Option<Mono> {
     let first = |holds: &dyn Fn(&Truth) -> bool| run.truth.iter().find(|t| holds(t)).map(|t| t.t);
     match onset {
         Onset::At(at) => Mono::from_ms(at.0 * 1000.0),
         Onset::Fault(number) => run.truth.last()?.begun.iter().find(|(i, _)| i + 1 == *number).map(|(_, at)| *at),
         Onset::Step(step) => first(&|t| t.step == *step),
         Onset::Rake(by) => first(&|t| t.rake_m() >= by.0),
-        Onset::Line(tower, by) => first(&|t| out_of_line(t, tower).is_some_and(|m| if by.0 < 0.0 { m <= by.0 } else { m >= by.0 })),
+        Onset::Line(tower, by) => {
+            let factors = others(plan, tower)?;
+            first(&|t| if by.0 < 0.0 { out_of_line(t, &factors) <= by.0 } else { out_of_line(t, &factors) >= by.0 })
+        }
         Onset::Lean(tower, by) => {
             let start = run.truth.first()?.head(tower)?.lean_rad;
             first(&|t| t.head(tower).is_some_and(|h| (h.lean_rad[0] - start[0]).hypot(h.lean_rad[1] - start[1]) >= by.0))
@@ -72,16 +84,54 @@ pub fn moment(onset: &Onset, run: &Run) -> Option<Mono> {
     }
 }
 
-/// How far a tower's crank stands out of the middle of the others: by their mean place in the list for a line, by the plane
-/// of the other three for a ring of four.
-fn out_of_line(truth: &Truth, tower: &str) -> Option<f64> {
-    let at = truth.heads.iter().position(|h| h.tower == tower)?;
-    let crank = |i: usize| truth.heads[i].crank_m;
-    match truth.heads.len() {
-        4 => Some(crank(at) - crank((at + 1) % 4) - crank((at + 3) % 4) + crank((at + 2) % 4)),
-        n if at > 0 && at + 1 < n => Some(crank(at) - (crank(at - 1) + crank(at + 1)) / 2.0),
-        _ => truth.above_others_m(tower),
+/// Factors by which the cranks give how far that of `tower` stands above the others: its own is one. In line the line of its
+/// neighbours (an end: the mean of the others), in a ring the plane that fits the others best.
+fn others(plan: &Plan, tower: &str) -> Option<Vec<f64>> {
+    let at: Vec<[f64; 2]> = plan.towers.iter().map(|t| place(plan, t)).collect();
+    let (n, own) = (at.len(), plan.towers.iter().position(|t| t.id == tower)?);
+    let mut factors = vec![0.0; n];
+    factors[own] = 1.0;
+    let cross = |p: [f64; 2], q: [f64; 2], r: [f64; 2]| (q[0] - p[0]) * (r[1] - p[1]) - (r[0] - p[0]) * (q[1] - p[1]);
+    let in_line = at.iter().all(|p| cross(at[0], at[n - 1], *p).abs() < 0.3 * (at[n - 1][0] - at[0][0]).hypot(at[n - 1][1] - at[0][1]));
+    if in_line && (own == 0 || own == n - 1) {
+        (0..n).filter(|j| *j != own).for_each(|j| factors[j] = -1.0 / (n as f64 - 1.0));
+    } else if in_line {
+        let far = |j: usize| (at[j][0] - at[own][0]).hypot(at[j][1] - at[own][1]);
+        let (before, after) = (far(own - 1), far(own + 1));
+        factors[own - 1] = -after / (before + after);
+        factors[own + 1] = -before / (before + after);
+    } else {
+        plane(&at, own, &mut factors);
     }
+    Some(factors)
+}
+
+/// Least squares of a plane through all places but `own`, as its height there (normal equations, solved by Cramer's rule).
+fn plane(at: &[[f64; 2]], own: usize, factors: &mut [f64]) {
+    let rest = || (0..at.len()).filter(|j| *j != own);
+    let n = rest().count() as f64;
+    let mean = |k: usize| rest().map(|j| at[j][k]).sum::<f64>() / n;
+    let (x0, y0) = (mean(0), mean(1));
+    let of = |j: usize| (at[j][0] - x0, at[j][1] - y0);
+    let sum = |f: &dyn Fn((f64, f64)) -> f64| rest().map(|j| f(of(j))).sum::<f64>();
+    let (xx, yy, xy) = (sum(&|(x, _)| x * x), sum(&|(_, y)| y * y), sum(&|(x, y)| x * y));
+    let whole = xx * yy - xy * xy;
+    let (x, y) = of(own);
+    for j in rest() {
+        let (u, v) = of(j);
+        let slopes = ((u * yy - v * xy) / whole, (v * xx - u * xy) / whole);
+        factors[j] = -(1.0 / n + slopes.0 * x + slopes.1 * y);
+    }
+}
+
+fn place(plan: &Plan, tower: &Tower) -> [f64; 2] {
+    let piece = &plan.pieces[tower.piece];
+    let part = tower.at.0 / piece.length().0;
+    [0, 1].map(|k| piece.from[k].0 + part * (piece.to[k].0 - piece.from[k].0))
+}
+
+fn out_of_line(truth: &Truth, factors: &[f64]) -> f64 {
+    truth.heads.iter().zip(factors).map(|(head, factor)| factor * head.crank_m).sum()
 }
 
 fn over_rating(tower: &str, run: &Run) -> Option<Mono> {
@@ -93,12 +143,14 @@ fn over_rating(tower: &str, run: &Run) -> Option<Mono> {
 /// When what must be said was said: the first that fits and is not too early.
 fn met(must: &Must, onset: Mono, run: &Run) -> Option<Mono> {
     let from = onset.0.saturating_sub((must.early.0 * 1e6) as u64);
+    let says = |text: &str| must.text.as_ref().is_none_or(|part| text.contains(part.as_str()));
     let fits_tower = |tower: Option<&str>| must.tower.is_empty() || tower.is_some_and(|t| must.tower.iter().any(|own| own == t));
     if must.word.is_empty() {
         let fits = |f: &&Finding| {
             must.kind.contains(&f.kind)
                 && must.severity.is_none_or(|s| s == f.severity)
                 && fits_tower(f.tower.as_deref())
+                && says(&f.text)
                 && f.t_ms.0 >= from
         };
         return raised(run).find(fits).map(|f| f.t_ms);
@@ -107,10 +159,11 @@ fn met(must: &Must, onset: Mono, run: &Run) -> Option<Mono> {
         must.word.contains(&c.call)
             && (must.kind.is_empty() || c.reason.is_some_and(|k| must.kind.contains(&k)))
             && fits_tower(c.tower.as_deref())
+            && says(&c.text)
             && must.then.is_none_or(|then| c.then.iter().any(|t| t.call == then))
             && c.t_ms.0 >= from
     };
-    orders(run).filter(|c| c.to == "spotter").find(fits).map(|c| c.t_ms)
+    to_spotter(run).find(fits).map(|c| c.t_ms)
 }
 
 /// Whether a finding of this kind says where it is, near enough.
@@ -128,10 +181,10 @@ fn placed(must: &Must, run: &Run) -> bool {
 /// truth from ever coming to what the word was for, and then it is the unwatched lift that says when it would have.
 pub fn score(scenario: &Scenario, run: &Run, unwatched: impl Fn() -> anyhow::Result<Run>) -> anyhow::Result<Score> {
     let mut score = Score { detected: true, in_time: true, right_tower: true, ..Score::default() };
-    let mut onsets: Vec<Option<Mono>> = scenario.must.iter().map(|must| moment(&must.from, run)).collect();
+    let mut onsets: Vec<Option<Mono>> = scenario.must.iter().map(|must| moment(&must.from, run, &scenario.plan)).collect();
     if onsets.contains(&None) {
         let other = unwatched()?;
-        onsets = onsets.iter().zip(&scenario.must).map(|(own, must)| own.or_else(|| moment(&must.from, &other))).collect();
+        onsets = onsets.iter().zip(&scenario.must).map(|(own, must)| own.or_else(|| moment(&must.from, &other, &scenario.plan))).collect();
     }
     for (number, (must, onset)) in scenario.must.iter().zip(&onsets).enumerate() {
         let Some(onset) = *onset else {
@@ -174,6 +227,9 @@ fn must_not(scenario: &Scenario, run: &Run, score: &mut Score) {
             score.right_tower = false;
         }
     }
+    for call in to_spotter(run).filter(|c| matches!(c.call, Word::Level | Word::None) && not.words.contains(&c.call)) {
+        broken(format!("told: {}", call.text));
+    }
     for finding in raised(run).filter(|f| not.kinds.contains(&f.kind)) {
         broken(format!("found {} {}", finding.kind, finding.tower.as_deref().unwrap_or("all")));
     }
@@ -204,6 +260,41 @@ fn count_false(scenario: &Scenario, run: &Run, onsets: &[Option<Mono>], score: &
         let wrong = matches!(call.call, Word::Hold | Word::Stop) && scenario.must.iter().any(|m| m.word.contains(&call.call) && !named(m));
         if wrong {
             score.right_tower = false;
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::path::Path;
+
+    fn plan(id: &str) -> Plan {
+        Scenario::read(&Path::new(env!("CARGO_MANIFEST_DIR")).join(format!("scenarios/{id}.toml"))).unwrap().plan
+    }
+
+    fn near(found: Vec<f64>, wanted: &[f64]) {
+        assert!(found.iter().zip(wanted).all(|(f, w)| (f - w).abs() < 1e-9), "{found:?}, expected {wanted:?}");
+    }
+
+    #[test]
+    fn a_head_out_of_line_is_told_by_its_neighbours_and_one_off_the_plane_by_the_others() {
+        near(others(&plan("12"), "B").unwrap(), &[-0.5, 1.0, -0.5]);
+        near(others(&plan("12"), "C").unwrap(), &[-0.5, -0.5, 1.0]);
+        near(others(&plan("13"), "C").unwrap(), &[1.0, -1.0, 1.0, -1.0]);
+        assert_eq!(others(&plan("13"), "E"), None);
+    }
+
+    /// A plane has no height above itself, and an end that hangs by the mean of the others is one half of three.
+    #[test]
+    fn a_plane_is_level_with_itself() {
+        let at = [[0.0, 0.0], [5.0, 0.0], [10.0, 0.0], [10.0, 4.0], [5.0, 4.0], [0.0, 4.0]];
+        for own in 0..6 {
+            let mut factors = vec![0.0; 6];
+            factors[own] = 1.0;
+            plane(&at, own, &mut factors);
+            let height = |f: &dyn Fn([f64; 2]) -> f64| at.iter().zip(&factors).map(|(p, k)| k * f(*p)).sum::<f64>();
+            assert!(height(&|_| 1.0).abs() < 1e-9 && height(&|p| 3.0 * p[0] - 2.0 * p[1]).abs() < 1e-9, "{own}: {factors:?}");
         }
     }
 }

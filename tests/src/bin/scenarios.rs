@@ -2,6 +2,7 @@
 
 use anyhow::Context;
 use clap::Parser;
+use raisewatch_simulator::{Head, Truth};
 use raisewatch_tests::drive::{self, Run};
 use raisewatch_tests::quiet::{self, Heard};
 use raisewatch_tests::scenario::Scenario;
@@ -43,6 +44,9 @@ struct Args {
     /// Plays the scenarios in which nothing is wrong with new seeds until so many simulated hours are together; any spoken word fails
     #[arg(long, value_name = "H", conflicts_with_all = ["seeds", "under", "print"])]
     quiet_hours: Option<f64>,
+    /// Writes the truth of the printed seed to this file, a table: heights and cranks (mm), shares and ropes (N) of every tower
+    #[arg(long, requires = "print")]
+    truth: Option<PathBuf>,
     /// Where the scenarios are
     #[arg(long, default_value = concat!(env!("CARGO_MANIFEST_DIR"), "/scenarios"))]
     dir: PathBuf,
@@ -226,7 +230,7 @@ fn print(out: &mut dyn Write, args: &Args, scenario: &Scenario, under: &str, sco
     let run = drive::drive(scenario, seed, watcher.as_mut(), true)?;
     writeln!(out, "--- {} seed {seed}: {:?}", scenario.id, scores[index])?;
     for (number, must) in scenario.must.iter().enumerate() {
-        let at = score::moment(&must.from, &run).map(|m| m.s());
+        let at = score::moment(&must.from, &run, &scenario.plan).map(|m| m.s());
         writeln!(out, "must {}: from {at:?} s within {} s", number + 1, must.within.0)?;
     }
     told(out, &run)?;
@@ -234,7 +238,22 @@ fn print(out: &mut dyn Write, args: &Args, scenario: &Scenario, under: &str, sco
         let lines: Result<Vec<String>, _> = run.lines.iter().map(serde_json::to_string).collect();
         std::fs::write(path, lines?.join("\n") + "\n").with_context(|| path.display().to_string())?;
     }
+    if let Some(path) = &args.truth {
+        std::fs::write(path, truth(&run)).with_context(|| path.display().to_string())?;
+    }
     Ok(())
+}
+
+/// The truth as a table, a row each 20 ms.
+fn truth(run: &Run) -> String {
+    let towers = run.truth.first().map_or(String::new(), |t| {
+        t.heads.iter().map(|h| format!(",{0} height_mm,{0} crank_mm,{0} share_n,{0} rope_n", h.tower)).collect()
+    });
+    let row = |t: &Truth| {
+        let cell = |h: &Head| format!(",{:.1},{:.1},{:.0},{:.0}", 1000.0 * h.height_m, 1000.0 * h.crank_m, h.share_n, h.rope_n);
+        format!("{:.2},{}{}\n", t.t.s(), t.step, t.heads.iter().map(cell).collect::<String>())
+    };
+    format!("t_s,step{towers}\n{}", run.truth.iter().map(row).collect::<String>())
 }
 
 fn told(out: &mut dyn Write, run: &Run) -> anyhow::Result<()> {

@@ -206,7 +206,15 @@ impl Pages {
         };
         let terminal = Terminal::new(doors.clone(), towers.clone(), at, seal, setup.rehearsal && setup.look == Look::Plain);
         let past = Arc::new(Past::default());
-        let composer = Composer { fixed, crew: crew.clone(), past: past.clone(), recording, out, calls: calls.clone() };
+        let composer = Composer {
+            fixed,
+            crew: crew.clone(),
+            past: past.clone(),
+            recording,
+            out,
+            calls: calls.clone(),
+            clock: terminal.clock().clone(),
+        };
         let web = Web {
             inlet,
             frames: composed,

@@ -6,6 +6,7 @@ import { Elevation, node, write } from "./elevation.js";
 import { button, findings, instrumentRows, instruments, keep, people, refusedWords, table } from "./lists.js";
 import { Learnt } from "./learnt.js";
 import { Live } from "./live.js";
+import { Painter } from "./painter.js";
 import { farthest, heardOf, lookOf, pictureOf } from "./picture.js";
 import { Sheet } from "./sheet.js";
 import { $, here, hide, make, OWN, put, say, set, stayAwake, StopButton, theme, whoami } from "./shell.js";
@@ -23,15 +24,16 @@ const sound = new Sound(), standing = new Standing(), steady = new Steady(DESK.p
 const board = new Board($("#call"), () => innerWidth > 760 ? { order: 70, then: 46 } : { order: 56, then: 40 });
 const elevation = new Elevation($("#elevation")), stop = new StopButton($("#stop"), place), sheet = new Sheet($("#sheet"), $("#more"), sound, place);
 const learnt = new Learnt($("#learnt"), said => tell(said));
-let view = null, shown = null, saidAt = null, times = 0, stepSince = null, slowAt = -Infinity, me = null, noted = new Set();
+let view = null, shown = null, saidAt = null, times = 0, stepSince = null, slowAt = -Infinity, me = null, silent = true, noted = new Set();
+const painter = new Painter(draw);
 
 const live = new Live({
-  view(fresh) { view = fresh; draw(); },
+  view(fresh) { view = fresh; painter.ask(hear()); },
   call(call) {
     if (call.to !== "lead") return;
     if (call.state === "repeated") times += 1;
     sound.call(call);
-    if (view?.calls) { view.calls.lead = call; draw(); } // at once, not with the next view
+    if (view?.calls) { view.calls.lead = call; painter.ask(true); } // at once, not with the next view
   },
   state(state) {
     if (state === "gone") lost();
@@ -64,8 +66,24 @@ async function tell(said) {
   return answer.ok;
 }
 
+const callOf = view => view.calls?.lead ?? view.calls?.spotter ?? null;
+
+/** What is for the ear, and for the memory, of every view, drawn or not. -> whether this page was not live before. */
+function hear() {
+  const call = callOf(view), look = lookOf(call);
+  sound.words = { ...OWN, ...view.words };
+  sound.quiet = Boolean(view.replay);
+  if (silent && look !== "calm" && look !== "none") sound.call(call); // a page opened late says at once what stands
+  const first = silent;
+  silent = false;
+  notes(look);
+  const picture = pictureOf(view, call);
+  if (picture) past.take(view.t_ms, picture.heads);
+  return first;
+}
+
 function draw() {
-  const now = performance.now(), call = view.calls?.lead ?? view.calls?.spotter ?? null, late = shown === null || shown.look === "gone";
+  const now = performance.now(), call = callOf(view);
   shown = standing.take(call, lookOf(call), now);
   const { look } = shown, picture = settle(pictureOf(view, shown.call), steady, DESK, now);
   for (const name of FRAME) B.classList.toggle(name, name === look);
@@ -75,12 +93,10 @@ function draw() {
   B.classList.toggle("replay", Boolean(view.replay));
   hide($("#flag"), view.rehearsal !== true && !view.replay);
   put($("#flag"), view.replay ? placeOf(view) : "REHEARSAL, no real truss");
-  const words = sound.words = { ...OWN, ...view.words };
-  sound.quiet = Boolean(view.replay);
+  const { words } = sound;
   set($("#call"), "lang", words.language);
   const text = shown.call?.text ?? (view.plan === false ? words["no-plan"] : view.not_claimed ?? words["nothing-known"]);
   if (board.show(text, look, null)) { saidAt = view.t_ms; times = 1; }
-  if (late && call && look !== "calm" && look !== "none") sound.call(call);
   const standsStop = look === "stop" || look === "blind";
   stop.show(true, standsStop);
   hide($("#ack"), !["hold", "pin", "stop", "blind"].includes(look));
@@ -105,7 +121,6 @@ function slow(picture, look) {
     put($("#tableunit"), picture.units.force.name);
   } else $("#table tbody").replaceChildren();
   zeroPart();
-  notes();
   const open = (view.findings ?? []).filter(one => one.state !== "cleared");
   findings($("#findings"), open, view.t_ms, (word, finding) => tell({ said: word, finding: finding.id }), barred());
   put($("#findcount"), open.length ? `${open.filter(one => one.state === "raised" || one.state === "latched").length} to answer` : "");
@@ -118,9 +133,9 @@ function slow(picture, look) {
 }
 
 /** A new note for the lead ticks once; it lights nothing. */
-function notes() {
+function notes(look) {
   const now = new Set((view.findings ?? []).filter(one => one.severity === "note" && one.state === "raised").map(one => one.id));
-  if ([...now].some(id => !noted.has(id)) && shown.look === "calm") sound.say("note", "");
+  if ([...now].some(id => !noted.has(id)) && look === "calm") sound.say("note", "");
   noted = now;
 }
 
@@ -141,7 +156,6 @@ function line(picture, now) {
     ? { w, h: TALL, reach: REACH, top: LEVEL_Y - .5 - 30 - REACH, deep: 30, foot: 92, pad: 20, room: 90, padsMost: 84, tell: "right", big: 44, plan: true }
     : { w, h: 330, reach: 72, deep: 22, foot: 96, top: 10, big: 42, plan: true };
   const laid = elevation.draw(picture, box, now);
-  past.take(view.t_ms, picture.heads);
   if (wide) drawPast(picture, laid, split);
 }
 
@@ -252,6 +266,8 @@ addEventListener("keydown", key => {
 });
 
 function lost() {
+  painter.drop();
+  silent = true;
   delete B.dataset.shown;
   standing.drop();
   shown = { call: null, look: "gone" };

@@ -24,4 +24,4 @@ const live = new Live({
     if (live.reason) put($("#how"), live.reason);
     else if (state === "gone") put($("#how"), "Not live. Trying again.");
   },
-});
+}, "/live?deck");

@@ -1,5 +1,7 @@
 // Whether this page is live, by its own timer: it trusts nothing that it has not just been told.
 
+import { bySocket, Ways } from "./way.js";
+
 /** Longest silence of a live page: eight views missed, and time left for a busy phone to change within the promised second. */
 export const LIVE_MS = 800;
 /** Oldest picture that may pass for the present. */
@@ -19,12 +21,25 @@ export class Lag {
   }
 }
 
+/** Whether this phone slept: the time of day went on while its own clock stood still. A time of day that is set back is
+ *  no sleep; one that is set forward is taken for one, and costs a new connection. Pure. */
+export class Nap {
+  #apart = null;
+  took(now, wall) {
+    const before = this.#apart;
+    this.#apart = wall - now;
+    return before !== null && this.#apart - before > LIVE_MS;
+  }
+}
+
 /** Judges arrivals. Pure: `take` says whether a view shows the present, and remembers when that last was so. */
 export class Pulse {
   #lag = new Lag(); #last = null; #behind = 0;
   freshAt = null;
-  /** After a new connection the watch may be another: its clock is learnt anew. */
-  renew() { this.#lag = new Lag(); this.#last = null; }
+  /** After a new connection the watch may be another: its clock is learnt anew. What was seen is no news by it. */
+  renew() { this.#lag = new Lag(); }
+  /** This page slept: nothing that it knows is the present. */
+  drop() { this.freshAt = null; }
   take(view, now) {
     const fell = this.#last !== null && view.t_ms < this.#last; // the monitor began anew, with another clock
     const newer = this.#last === null || view.t_ms !== this.#last;
@@ -42,37 +57,38 @@ export class Pulse {
 
 const TRY_MS = 250, TRIES_APART_MS = 2_000;
 
-/** The stream from the monitor. on: {view(view), call(call), state("loading"|"live"|"gone")}. A socket of its own for
- *  each tab: sockets do not count against the six connections that all tabs share, so STOP always has one. */
+/** The stream from the monitor. on: {view(view), call(call), state("loading"|"live"|"gone")}. */
 export class Live {
   /** Why the monitor says it does not watch; null where it is only not heard. */
   reason = null;
-  #on; #socket = null; #pulse = new Pulse(); #timer = null; #renewal = null; #tries = 0; #state = "loading"; #alarm = null;
+  #on; #path; #close = null; #ways = new Ways(); #pulse = new Pulse(); #nap = new Nap(); #timer = null; #renewal = null; #state = "loading"; #alarm = null;
 
+  /** path: "/live", or "/live?deck" for what is drawn on deck alone. */
   constructor(on, path = "/live") {
     this.#on = on;
-    this.url = location.origin.replace(/^http/, "ws") + path;
+    this.#path = path;
     this.#connect();
-    // A page that comes back from sleep looks at once, before a throttled timer would.
-    document.addEventListener("visibilitychange", () => { this.#check(); this.#arm(); });
+    // A page that comes back looks at once, before a throttled timer would; one that was frozen trusts nothing it has.
+    document.addEventListener("visibilitychange", () => { this.#look(); this.#arm(); });
+    for (const word of ["freeze", "resume"]) document.addEventListener(word, () => this.#slept());
+    addEventListener("pageshow", shown => { if (shown.persisted) this.#slept(); });
   }
 
   get state() { return this.#state; }
-  get tries() { return this.#tries; }
+  get tries() { return this.#ways.tries; }
   get age() { return this.#pulse.age(performance.now()); }
 
   #connect() {
-    const old = this.#socket;
-    if (old) { old.onmessage = old.onclose = null; old.close(); }
+    this.#close?.();
     this.#pulse.renew();
-    const socket = this.#socket = new WebSocket(this.url);
-    let opened = false;
-    socket.onopen = () => { opened = true; };
-    socket.onmessage = heard => this.#heard(String(heard.data));
-    socket.onclose = () => {
-      if (!opened) this.#asked();
-      this.#renew(Math.min(TRIES_APART_MS, TRY_MS * 2 ** Math.min(this.#tries, 4)));
-    };
+    const way = this.#ways.next();
+    this.#close = way(this.#path, {
+      told: (name, line) => this.#heard(name, line, way),
+      ended: opened => {
+        if (!opened) this.#asked();
+        this.#renew(Math.min(TRIES_APART_MS, TRY_MS * 2 ** Math.min(this.#ways.tries, 4)));
+      },
+    });
     this.#renew(RENEW_MS);
   }
 
@@ -81,15 +97,14 @@ export class Live {
     this.#renewal = setTimeout(() => this.#again(), after);
   }
 
-  /** Each message is a name, a line feed, and its JSON. */
-  #heard(text) {
-    const cut = text.indexOf("\n"), name = text.slice(0, cut), line = text.slice(cut + 1);
-    if (name === "view") this.#view(line);
+  #heard(name, line, way) {
+    if (this.#nap.took(performance.now(), Date.now())) return this.#slept(); // it may have lain here since before
+    if (name === "view") this.#view(line, way);
     else if (name === "call") this.#call(line);
     else if (name === "not-watching") this.#stopped(line);
   }
 
-  /** A socket was not opened: is the monitor there, and does it only not let this page in? */
+  /** Nothing was opened: is the monitor there, and does it only not let this page in? */
   async #asked() {
     try {
       const answer = await fetch("/me", { credentials: "same-origin", signal: AbortSignal.timeout(RENEW_MS) });
@@ -100,9 +115,7 @@ export class Live {
   /** The monitor itself says that it no longer watches: not live at once. */
   #stopped(text) {
     this.reason = parsed(text)?.text ?? "The monitor says that it does not watch.";
-    this.#state = "gone";
-    clearTimeout(this.#timer);
-    this.#on.state("gone");
+    this.#fall();
   }
 
   /** The monitor is there but does not let this page in: its session is gone, after a new start for example. */
@@ -113,17 +126,17 @@ export class Live {
 
   /** A stream that says nothing may hang on a network that is gone: it is opened anew until it speaks. */
   #again() {
-    this.#tries += 1;
+    this.#ways.failed();
     this.#connect();
     this.#on.state(this.#state);
   }
 
-  #view(text) {
+  #view(text, way) {
     const view = parsed(text);
     if (!view || typeof view.t_ms !== "number" || !this.#pulse.take(view, performance.now())) return;
-    this.#tries = 0;
+    this.#ways.works(way);
     clearTimeout(this.#timer);
-    this.#timer = setTimeout(() => this.#check(), LIVE_MS);
+    this.#timer = setTimeout(() => this.#late(), LIVE_MS);
     this.#arm();
     this.#renew(RENEW_MS);
     const back = this.#state !== "live";
@@ -140,14 +153,29 @@ export class Live {
   #arm() {
     if (!document.hidden || this.#state !== "live") return;
     try {
-      if (!this.#alarm) { this.#alarm = new Worker("/pages/js/alarm.js"); this.#alarm.onmessage = () => this.#check(); }
+      if (!this.#alarm) { this.#alarm = new Worker("/pages/js/alarm.js"); this.#alarm.onmessage = () => this.#late(); }
       this.#alarm.postMessage(LIVE_MS);
     } catch { /* no workers here: the page's own timer is all there is */ }
   }
 
-  #check() {
-    if (this.#state !== "live" || this.#pulse.live(performance.now())) return;
+  /** Time is up. A phone that was busy may have views waiting that came in time: they are taken first, once. */
+  #late() { setTimeout(() => this.#look(), 0); }
+
+  #look() {
+    if (this.#nap.took(performance.now(), Date.now())) return this.#slept();
+    if (this.#state === "live" && !this.#pulse.live(performance.now())) this.#fall();
+  }
+
+  /** This page stood still for a while, or is about to: not live until something fresh has come by a new connection. */
+  #slept() {
+    this.#pulse.drop();
+    if (this.#state === "live") this.#fall();
+    this.#connect();
+  }
+
+  #fall() {
     this.#state = "gone";
+    clearTimeout(this.#timer);
     this.#on.state("gone");
   }
 }

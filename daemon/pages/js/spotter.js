@@ -4,6 +4,7 @@ import { Board, Standing } from "./board.js";
 import { Elevation } from "./elevation.js";
 import { slopeOf } from "./layout.js";
 import { Live } from "./live.js";
+import { Painter, StopBar } from "./painter.js";
 import { farthest, heardOf, lookOf, pictureOf } from "./picture.js";
 import { Sheet } from "./sheet.js";
 import { $, here, hide, make, OWN, put, say, set, stayAwake, StopButton, theme } from "./shell.js";
@@ -19,7 +20,8 @@ theme();
 const sound = new Sound(), standing = new Standing(), steady = new Steady(DECK.perSecond);
 const board = new Board($("#call"), sizes), elevation = new Elevation($("#elevation"));
 const stop = new StopButton($("#stop"), place), sheet = new Sheet($("#sheet"), $("#more"), sound, place);
-let view = null, shown = null, rehearsed = -Infinity, heardCall = null;
+const painter = new Painter(draw), bar = new StopBar();
+let view = null, shown = null, silent = true, rehearsed = -Infinity, heardCall = null;
 
 function sizes(lines) {
   if (wide()) return { order: lines > 1 ? 124 : 150, then: 52 };
@@ -30,11 +32,11 @@ function sizes(lines) {
 }
 
 const live = new Live({
-  view(fresh) { view = fresh; draw(); },
+  view(fresh) { view = fresh; painter.ask(hear()); },
   call(call) {
     if (call.to !== "spotter") return;
     sound.call(call);
-    if (view?.calls) { view.calls.spotter = call; draw(); } // at once, not with the next view
+    if (view?.calls) { view.calls.spotter = call; painter.ask(true); } // at once, not with the next view
   },
   state(state) {
     if (state === "gone") lost();
@@ -42,35 +44,43 @@ const live = new Live({
     else if (state === "live") sound.found();
     sheet.live(state, live?.age ?? null);
   },
-});
+}, "/live?deck");
 setInterval(() => sheet.live(live.state, live.age), 500);
 
+/** What is for the ear of every view, drawn or not. -> whether this page was not live before. */
+function hear() {
+  const call = view.calls?.spotter ?? null, look = lookOf(call), calm = look === "calm" || look === "none", now = performance.now();
+  sound.words = { ...OWN, ...view.words };
+  sound.quiet = Boolean(view.replay);
+  if (silent && !calm) sound.call(call); // a page opened late says at once what stands
+  const first = silent;
+  silent = false;
+  if (view.rehearsal && now - rehearsed > 60_000 && sound.on && look === "calm") { rehearsed = now; sound.say("note", sound.words.rehearsal); }
+  return first;
+}
+
 function draw() {
-  const now = performance.now(), call = view.calls?.spotter ?? null;
-  const late = shown === null || shown.look === "gone";
+  const now = performance.now(), call = view.calls?.spotter ?? null, words = sound.words;
   shown = standing.take(call, lookOf(call), now);
   const picture = settle(pictureOf(view, shown.call), steady, DECK, now), { look } = shown;
   B.dataset.shown = view.t_ms;
   frame(look);
   head();
-  const words = sound.words = { ...OWN, ...view.words };
-  sound.quiet = Boolean(view.replay);
   set($("#call"), "lang", words.language);
   const text = shown.call?.text ?? (view.plan === false ? words["no-plan"] : view.not_claimed ?? words["nothing-known"]);
   board.show(text, look, subOf(picture, look));
-  if (late && look !== "calm" && look !== "none" && call) sound.call(call); // a page opened late says at once what stands
   answer(look);
   stop.show(true, look === "stop" || look === "blind");
   sheet.giveWay(look === "calm" || look === "none" ? null : text);
   hide($("#gone"), true);
   hide($("#elevation"), false);
   drawing(picture, look, now);
-  if (view.rehearsal && now - rehearsed > 60_000 && sound.on && look === "calm") { rehearsed = now; sound.say("note", words.rehearsal); }
 }
 
 function frame(look) {
   const want = new Set([look, look === "stop" ? "lit" : "", look === "calm" || look === "none" ? "solo" : ""]);
   for (const name of FRAME) B.classList.toggle(name, want.has(name));
+  bar.show(want.has("lit"));
   B.classList.toggle("train", view?.rehearsal === true);
   B.classList.toggle("replay", Boolean(view?.replay));
 }
@@ -160,6 +170,8 @@ function wedge(picture, look, mm, width) {
 
 /** Not live: numbers and drawing are taken away, not greyed; this page can only shout. */
 function lost() {
+  painter.drop();
+  silent = true;
   delete B.dataset.shown;
   standing.drop();
   shown = { call: null, look: "gone" };

@@ -2,6 +2,7 @@
 
 import { Standing } from "./board.js";
 import { Live } from "./live.js";
+import { Painter, StopBar } from "./painter.js";
 import { farthest, heardOf, lookOf, pictureOf } from "./picture.js";
 import { shapeOf } from "./order.js";
 import { Sheet } from "./sheet.js";
@@ -13,7 +14,8 @@ import { amount, linesOf, list, offsetWords, placeOf, plainly, span, tail } from
 const B = document.body, id = decodeURIComponent(location.pathname.split("/").filter(Boolean)[1] ?? "");
 const FRAME = ["loading", "calm", "none", "hold", "easy", "up", "down", "pin", "stop", "blind", "gone", "lit"];
 const TELL_MM = 5; // an offset below this is not worth a glance (the level line's own deadband)
-let view = null, shown = null, drawn = null, heardCall = null, pinned = null;
+let view = null, shown = null, silent = true, drawn = null, heardCall = null, pinned = null;
+const painter = new Painter(draw), bar = new StopBar();
 
 theme();
 const place = () => nameOf() ?? `tower ${id}`;
@@ -23,11 +25,11 @@ const ownTower = () => view?.towers?.find(tower => tower.id === id) ?? null;
 function nameOf() { return ownTower()?.name ?? null; }
 
 const live = new Live({
-  view(fresh) { view = fresh; draw(); },
+  view(fresh) { view = fresh; painter.ask(hear()); },
   call(call) {
     if (call.to !== id) return;
     sound.call(call);
-    if (view?.calls) { view.calls[id] = call; draw(); } // at once, not with the next view
+    if (view?.calls) { view.calls[id] = call; painter.ask(true); } // at once, not with the next view
   },
   state(state) {
     if (state === "gone") lost();
@@ -35,14 +37,25 @@ const live = new Live({
     else if (state === "live") sound.found();
     sheet.live(state, live?.age ?? null);
   },
-});
+}, "/live?deck");
 setInterval(() => sheet.live(live.state, live.age), 500);
 
 /** The word's own frame: the look, with the direction told apart. */
 function wordOf(call, look) { return look === "hold" ? call.call : look; }
 
+/** What is for the ear of every view, drawn or not. -> whether this page was not live before. */
+function hear() {
+  const call = view.calls?.[id] ?? null, look = lookOf(call);
+  sound.words = { ...OWN, ...view.words };
+  sound.quiet = Boolean(view.replay);
+  if (silent && look !== "calm" && look !== "none") sound.call(call); // a page opened late says at once what stands
+  const first = silent;
+  silent = false;
+  return first;
+}
+
 function draw() {
-  const now = performance.now(), call = view.calls?.[id] ?? null, late = shown === null || shown.look === "gone";
+  const now = performance.now(), call = view.calls?.[id] ?? null, own = sound.words;
   shown = standing.take(call, ownTower() || view.plan === false ? lookOf(call) : "none", now);
   const word = wordOf(shown.call, shown.look);
   B.dataset.shown = view.t_ms;
@@ -50,20 +63,18 @@ function draw() {
   put($("#name"), nameOf() ?? id);
   hide($("#flag"), view.rehearsal !== true && !view.replay);
   put($("#flag"), view.replay ? placeOf(view) : "REHEARSAL");
-  const own = sound.words = { ...OWN, ...view.words };
-  sound.quiet = Boolean(view.replay);
   set($("#call"), "lang", own.language);
   const text = view.plan === false ? shown.call?.text ?? own["no-plan"] : ownTower() ? shown.call?.text ?? view.not_claimed ?? own["nothing-known"] : `No tower ${id} in this plan.`;
   buttons(word); // before the words: they take room from them
   sheet.giveWay(shown.look === "calm" || shown.look === "none" ? null : text);
   words(text, word);
-  if (late && shown.call && shown.look !== "calm" && shown.look !== "none") sound.call(shown.call);
   numbers(now);
   stop.show(true, shown.look === "stop" || shown.look === "blind");
 }
 
 function frame(word, lit) {
   for (const name of FRAME) B.classList.toggle(name, name === word || (name === "lit" && lit));
+  bar.show(lit);
   B.classList.toggle("train", view?.rehearsal === true);
   B.classList.toggle("replay", Boolean(view?.replay));
 }
@@ -137,6 +148,8 @@ $("#did").addEventListener("click", async () => {
 });
 
 function lost() {
+  painter.drop();
+  silent = true;
   delete B.dataset.shown;
   standing.drop();
   shown = { call: null, look: "gone" };

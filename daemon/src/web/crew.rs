@@ -1,9 +1,10 @@
 //! Who is on the pages, who heard the last call; and the frame as the pages get it: the watch's view with these added.
 
-use super::Spoken;
 use super::doors::Session;
 use super::past::Past;
 use super::roles::Role;
+use super::{Shown, Spoken};
+use crate::clock::Clock;
 use crate::run::Frame;
 use crate::sinks::lines::time_of_day;
 use crate::sinks::{RecordingState, Told};
@@ -127,10 +128,15 @@ pub struct Composer {
     /// How the recording stands, where there is one.
     pub recording: Option<watch::Receiver<RecordingState>>,
     /// Where frames go, newest only.
-    pub out: watch::Sender<Option<Spoken>>,
+    pub out: watch::Sender<Option<Shown>>,
     /// Where calls go.
     pub calls: broadcast::Sender<Spoken>,
+    /// Life's clock: a view that nobody renewed is not handed to a page that comes later.
+    pub clock: Clock,
 }
+
+/// What only the desk shows.
+const DESK: [&str; 9] = ["health", "hand_over", "people", "recording", "refused", "said", "learnt", "hung", "clock"];
 
 impl Composer {
     /// Composes until the run loop has ended.
@@ -194,8 +200,15 @@ impl Composer {
         if let serde_json::Value::Object(added) = added {
             view.extend(added);
         }
-        self.out.send_replace(Some(Spoken::new("view", &serde_json::Value::Object(view).to_string())));
+        let whole = spoken(&view);
+        view.retain(|key, _| !DESK.contains(&key.as_str()));
+        self.out.send_replace(Some(Shown { whole, deck: spoken(&view), made: self.clock.now() }));
     }
+}
+
+fn spoken(view: &serde_json::Map<String, serde_json::Value>) -> Spoken {
+    // A map of plain values can always be written.
+    Spoken::new("view", &serde_json::to_string(view).unwrap_or_default())
 }
 
 /// The last answers to calls, newest last.

@@ -9,10 +9,12 @@
 
 use super::crew::Present;
 use super::server::stopped;
-use super::{Spoken, Web};
+use super::{Shown, Spoken, Web};
+use crate::clock::Clock;
 use axum::extract::ws::{Message, WebSocket};
 use axum::response::sse::{Event, Sse};
 use futures_util::stream::{Stream, unfold};
+use raisewatch_protocol::mono::Span;
 use std::convert::Infallible;
 use std::time::Duration;
 use tokio::sync::{broadcast, watch};
@@ -20,9 +22,24 @@ use tokio::sync::{broadcast, watch};
 /// Bytes that a page may send where it only listens; it has nothing to say there.
 pub const HEARD: usize = 1024;
 
+/// Oldest view that a page which has just come is shown. Views come ten times a second: where this one was not renewed
+/// since, the watch stands still, and a page must not take it for the present.
+const FRESH: Span = Span::ms(500);
+
+/// How much of each view a page is told.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Part {
+    /// All of it.
+    Whole,
+    /// What is drawn on deck.
+    Deck,
+}
+
 /// One page that listens.
 pub struct Listening {
-    frames: watch::Receiver<Option<Spoken>>,
+    part: Part,
+    clock: Clock,
+    frames: watch::Receiver<Option<Shown>>,
     calls: broadcast::Receiver<Spoken>,
     stop: watch::Receiver<bool>,
     first: bool,
@@ -32,15 +49,21 @@ pub struct Listening {
 
 impl Listening {
     /// Listens from now on.
-    pub fn new(web: &Web, present: Present) -> Self {
-        Listening { frames: web.frames.clone(), calls: web.calls.subscribe(), stop: web.stop.clone(), first: true, _present: present }
+    pub fn new(web: &Web, present: Present, part: Part) -> Self {
+        let (frames, calls, stop) = (web.frames.clone(), web.calls.subscribe(), web.stop.clone());
+        Listening { part, clock: web.clock.clone(), frames, calls, stop, first: true, _present: present }
+    }
+
+    /// Whether the view that is there already shows the present.
+    fn is_fresh(&self) -> bool {
+        self.frames.borrow().as_ref().is_some_and(|shown| self.clock.now().since(shown.made) < FRESH)
     }
 
     /// What to tell the page next; `None` once the program ends. Nothing is lost if the waiting is called off.
     async fn next(&mut self) -> Option<Spoken> {
         // A page opened late shows the state at once.
         if std::mem::take(&mut self.first) {
-            self.frames.mark_changed();
+            if self.is_fresh() { self.frames.mark_changed() } else { self.frames.mark_unchanged() }
         }
         loop {
             tokio::select! {
@@ -53,8 +76,8 @@ impl Listening {
                 },
                 changed = self.frames.changed() => {
                     changed.ok()?;
-                    if let Some(view) = self.frames.borrow_and_update().clone() {
-                        return Some(view);
+                    if let Some(shown) = self.frames.borrow_and_update().clone() {
+                        return Some(if self.part == Part::Deck { shown.deck } else { shown.whole });
                     }
                 }
             }

@@ -22,6 +22,7 @@ pub mod tls;
 use crate::clock::Clock;
 use crate::inlet::Inlet;
 use axum::extract::ws::Utf8Bytes;
+use raisewatch_protocol::mono::Mono;
 use std::net::IpAddr;
 use std::sync::Arc;
 use std::time::Duration;
@@ -32,7 +33,7 @@ pub struct Web {
     /// Where what is said goes.
     pub inlet: Inlet,
     /// Newest view, ready to be sent; none before the first and after the watch has failed.
-    pub frames: watch::Receiver<Option<Spoken>>,
+    pub frames: watch::Receiver<Option<Shown>>,
     /// Calls (and the one line that the watch has failed), ready to be sent.
     pub calls: broadcast::Sender<Spoken>,
     /// The last minutes as they were shown.
@@ -86,6 +87,17 @@ impl Spoken {
     fn json(&self) -> &str {
         self.whole.get(self.name.len() + 1..).unwrap_or_default()
     }
+}
+
+/// One view, made once for all pages.
+#[derive(Clone, Debug)]
+pub struct Shown {
+    /// All of it, for the desk.
+    whole: Spoken,
+    /// What a phone on deck draws from: a quarter of it, for the air is narrow and fifty phones share it.
+    deck: Spoken,
+    /// When it was made, by life's clock.
+    made: Mono,
 }
 
 /// Bounds on clients.

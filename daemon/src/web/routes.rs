@@ -1,14 +1,14 @@
 //! The addresses of the pages, who may ask for them, and the headers that every answer carries.
 
 use super::doors::Session;
-use super::live::{self, Listening};
+use super::live::{self, Listening, Part};
 use super::pace::Speaker;
 use super::roles::Role;
 use super::say::{From, refuse, say, too_much};
 use super::{Guest, Web, files};
 use axum::body::Body;
 use axum::extract::ws::rejection::WebSocketUpgradeRejection;
-use axum::extract::{Path, Query, Request, State, WebSocketUpgrade};
+use axum::extract::{Path, Query, RawQuery, Request, State, WebSocketUpgrade};
 use axum::http::{HeaderMap, HeaderName, HeaderValue, Method, StatusCode, header};
 use axum::middleware::{Next, from_fn};
 use axum::response::{IntoResponse, Redirect, Response};
@@ -172,10 +172,11 @@ async fn pair(State(web): State<Arc<Web>>, Path(code): Path<String>, Query(named
     }
 }
 
-/// By socket where one is asked for, else by server-sent events.
+/// By socket where one is asked for, else by server-sent events. `?deck` asks for what is drawn on deck alone.
 async fn listen(
     State(web): State<Arc<Web>>,
     Extension(guest): Extension<Guest>,
+    RawQuery(asked): RawQuery,
     headers: HeaderMap,
     upgrade: Result<WebSocketUpgrade, WebSocketUpgradeRejection>,
 ) -> Response {
@@ -183,7 +184,8 @@ async fn listen(
         Ok(session) => session,
         Err(NotPaired) => return not_paired(),
     };
-    let (patience, listening) = (web.limits.patience, Listening::new(&web, web.crew.enter(session.as_ref())));
+    let part = if asked.as_deref() == Some("deck") { Part::Deck } else { Part::Whole };
+    let (patience, listening) = (web.limits.patience, Listening::new(&web, web.crew.enter(session.as_ref()), part));
     match upgrade {
         Ok(upgrade) => upgrade.max_message_size(live::HEARD).on_upgrade(async move |socket| {
             live::socket(socket, listening, patience).await;

@@ -46,7 +46,8 @@ async fn site(open: bool, limits: Limits) -> Site {
     let (crew, doors) = (Arc::new(Crew::default()), Arc::new(Doors::default()));
     let fixed = Fixed { plan: true, words: serde_json::json!({}), rehearsal: false, speed: 1.0 };
     let past = Arc::new(Past::default());
-    let composer = Composer { fixed, crew: crew.clone(), past: past.clone(), recording: None, out, calls: calls.clone() };
+    let composer =
+        Composer { fixed, crew: crew.clone(), past: past.clone(), recording: None, out, calls: calls.clone(), clock: clock.clone() };
     tokio::spawn(composer.run(framed, queue));
     let (paired, _) = mpsc::channel(16);
     let web = Web {
@@ -345,6 +346,23 @@ async fn a_page_opened_late_sees_the_state_at_once_and_a_stop_reaches_every_page
     for page in &mut pages {
         until(page, "event: call").await;
         assert!(until(page, "data:").await.contains("Stop, said by Ivo."));
+    }
+}
+
+#[tokio::test]
+async fn on_deck_a_page_is_told_only_what_it_draws() {
+    let site = Site::closed().await;
+    let lead = site.cookie(Role::Lead);
+    for (path, desk) in [("/live", true), ("/live?deck", false), ("/live?other", true)] {
+        let mut tcp = TcpStream::connect(site.at).await.unwrap();
+        tcp.write_all(format!("GET {path} HTTP/1.1\r\nHost: {}\r\n{lead}\r\n", site.at).as_bytes()).await.unwrap();
+        let mut page = BufReader::new(tcp);
+        until(&mut page, "event: view").await;
+        let line = until(&mut page, "data:").await;
+        assert!(line.contains("\"towers\""), "{path}: {line}");
+        for key in ["\"people\"", "\"recording\"", "\"clock\""] {
+            assert_eq!(line.contains(key), desk, "{path}: {key} in {line}");
+        }
     }
 }
 

@@ -1,5 +1,9 @@
-// Many pages at once, each a real one: fifty phones, and many tabs of one browser. How soon a STOP is at fifty streams is
-// judged in rehearse.test.js; here one machine has to draw all fifty, so it is told and not judged.
+// Many pages at once, each a real one: fifty phones, and many tabs of one browser.
+//
+// Fifty phones draw on fifty screens; here they would draw on one machine of two cores, which cannot. So of the fifty eight
+// are looked at and draw, and the others lie in a pocket: live, with ears open, and told everything that the eight are told.
+// Judged of all fifty: when STOP has arrived in the page, and that none is ever not live; then all are taken out of their
+// pockets and must show it at once. When the eight have drawn it is told here, and judged where eight tabs are alone.
 import { after, afterEach, before, test } from "node:test";
 import assert from "node:assert/strict";
 import { launch, SCREENS } from "../browser.js";
@@ -11,76 +15,106 @@ before(async () => { browser = await launch(); crowd = await launch("--renderer-
 after(async () => { await browser.close(); await crowd.close(); });
 afterEach(async () => { for (const context of [...browser.contexts(), ...crowd.contexts()]) await context.close(); await lift?.end(); lift = null; });
 
-const PLACES = ["/spotter", "/tower/A", "/tower/B", "/desk"];
+const PLACES = ["/spotter", "/tower/A", "/tower/B", "/desk"], ROUNDS = 5, SOON_MS = 200;
 
-/** Notes in each page, before its scripts run: `live` once it has shown five views, `stop` once it shows a stop, by the
- *  clock that all pages of a machine share, and how often it was not live. Nothing is polled: fifty pages are enough work. */
+/** Notes in each page, before its scripts run, by the clock that all pages of a machine share: `live` once it has shown
+ *  five views, `arrived` once it has been told of a stop, `stop` once it shows one, `calm` once it shows none any more,
+ *  and how often it was not live. Nothing is polled: fifty pages are enough work. */
 function clocked() {
-  const at = globalThis.at = { pressed: null, gone: 0 }, now = () => performance.timeOrigin + performance.now();
-  const promised = () => { let keep; const promise = new Promise(done => { keep = done; }); return [promise, keep]; };
-  const [live, isLive] = promised();
-  let stops;
-  const arm = () => { at.pressed = null; [at.stop, stops] = promised(); };
-  Object.assign(at, { live, arm });
-  arm();
+  const now = () => performance.timeOrigin + performance.now(), at = globalThis.at = { pressed: null, gone: 0 }, keep = {};
+  const promise = name => { at[name] = new Promise(done => { keep[name] = done; }); };
+  at.arm = () => { at.pressed = null; for (const name of ["arrived", "stop", "calm"]) promise(name); };
+  promise("live");
+  at.arm();
+  const Socket = globalThis.WebSocket;
+  globalThis.WebSocket = class extends Socket {
+    constructor(...of) {
+      super(...of);
+      this.addEventListener("message", ({ data }) => { if (/^call\n/.test(data) && data.includes('"call":"stop"')) keep.arrived(now()); });
+    }
+  };
   document.addEventListener("DOMContentLoaded", () => {
-    let views = 0;
+    let views = 0, stood = false;
     new MutationObserver(() => {
       const is = name => document.body.classList.contains(name);
-      if (is("gone")) { at.gone += 1; views = 0; } else if (!is("loading") && ++views >= 5) isLive(now());
-      if (is("stop")) stops([now(), document.querySelector("#call .words").textContent]); else at.calm?.(); // whoever waits for the end of it
+      if (is("gone")) { at.gone += 1; views = 0; } else if (!is("loading") && ++views >= 5) keep.live(now());
+      if (is("stop")) { stood = true; keep.stop([now(), document.querySelector("#call .words").textContent]); } else if (stood) { stood = false; keep.calm(now()); }
     }).observe(document.body, { attributes: true, attributeFilter: ["class", "data-shown"] });
     document.querySelector("#stop")?.addEventListener("pointerdown", () => { at.pressed ??= now(); }, { capture: true });
   });
 }
-const isLive = page => page.evaluate(() => globalThis.at.live);
+const noted = (pages, what) => Promise.all(pages.map(page => page.evaluate(what => globalThis.at[what], what)));
 
-/** Presses STOP on `from`, and waits until every page has shown it, in words. -> ms that each took, quickest first. */
-async function stopFrom(from, pages) {
-  await from.dispatchEvent("#stop", "pointerdown", { pointerType: "touch", button: 0 });
-  const shown = await Promise.all(pages.map(page => page.evaluate(() => globalThis.at.stop)));
-  for (const [i, [, text]] of shown.entries()) assert.match(text, /Stop/, `page ${i}, ${PLACES[i % 4]}`);
-  const pressed = await from.evaluate(() => globalThis.at.pressed);
-  return shown.map(([at]) => at - pressed).sort((a, b) => a - b);
+/** Presses STOP on `from`, and waits until every page has been told of it and those that are seen show it, in words;
+ *  then the lead releases it. -> {arrived, drawn}: ms that each took, quickest first. */
+async function round(from, lead, pages, seen) {
+  await Promise.all(pages.map(page => page.evaluate(() => globalThis.at.arm())));
+  await press(from);
+  const arrived = await noted(pages, "arrived"), stood = await noted(seen, "stop"), [pressed] = await noted([from], "pressed");
+  for (const [, text] of stood) assert.match(text, /Stop/);
+  const released = await lead.evaluate(async () => (await fetch("/say", { method: "POST", headers: { "content-type": "application/json" }, body: '{"said":"release"}' })).status);
+  assert.equal(released, 200);
+  await noted(seen, "calm");
+  const since = times => times.map(at => at - pressed).sort((a, b) => a - b);
+  return { arrived: since(arrived), drawn: since(stood.map(([at]) => at)) };
+}
+const press = page => page.dispatchEvent("#stop", "pointerdown", { pointerType: "touch", button: 0 });
+
+/** From now on the page lies in a pocket, or is looked at again. -> what it shows then, before anything else runs. */
+const pocket = (page, away) => page.evaluate(away => {
+  Object.defineProperty(document, "hidden", { configurable: true, get: () => away });
+  document.dispatchEvent(new Event("visibilitychange"));
+  return document.querySelector("#call").textContent;
+}, away);
+
+/** Rounds until one holds: a machine that does other work as well is late now and then. -> the best of them. */
+async function rounds(from, lead, pages, seen, what) {
+  const told = list => `first ${list[0].toFixed(0)}, middle ${list[list.length >> 1].toFixed(0)}, last ${list.at(-1).toFixed(0)} ms`;
+  let best = null;
+  for (let i = 0; i < ROUNDS; i++) {
+    const before = await noted(pages, "gone"), took = await round(from, lead, pages, seen);
+    const lost = (await noted(pages, "gone")).filter((n, i) => n > before[i]).length, last = took[what].at(-1);
+    console.log(`# STOP on ${pages.length} pages: arrived ${told(took.arrived)}; drawn on ${seen.length} ${told(took.drawn)}; ${lost} not live meanwhile`);
+    if (best === null || lost < best.lost || (lost === best.lost && last < best.last)) best = { lost, last };
+    if (lost === 0 && last < SOON_MS) break;
+  }
+  return best;
 }
 
-test("fifty real pages of all kinds at once: all live, and each shows the call", { timeout: 240_000 }, async () => {
-  lift = await rehearse("--open");
-  // Five browsers of ten pages each, so that one machine can draw fifty phones: the pages of a browser share a process.
-  const contexts = await Promise.all(Array.from({ length: 5 }, () => crowd.newContext({ ...SCREENS.small, deviceScaleFactor: 1 }))), pages = [];
-  for (const context of contexts) await context.addInitScript(clocked);
-  for (let i = 0; i < 50; i++) {
-    const page = await contexts[i % 5].newPage();
-    await page.goto(i === 0 ? lift.pages.get("spotter") : lift.url + PLACES[i % 4]);
-    pages.push(page);
+/** Opens so many pages of all kinds; the first is paired as `role`. */
+async function openAll(contexts, many, role, size) {
+  const pages = [];
+  for (let i = 0; i < many; i++) {
+    const url = i === 0 ? lift.pages.get(role) : lift.url + PLACES[i % 4], context = contexts[i % contexts.length];
+    pages.push((await open(browser, url, size, { context, listening: false })).page);
   }
-  for (const page of pages) await isLive(page);
-  const took = await stopFrom(pages[0], pages);
-  console.log(`# STOP on fifty pages: first ${took[0].toFixed(0)} ms, middle ${took[25].toFixed(0)} ms, last ${took.at(-1).toFixed(0)} ms`);
-  const gone = await Promise.all(pages.map(page => page.evaluate(() => globalThis.at.gone)));
-  console.log(`# of fifty, ${gone.filter(n => n > 0).length} were not live for a time: one machine draws them all`);
+  await noted(pages, "live");
+  return pages;
+}
+
+test("fifty real pages of all kinds at once: STOP arrives in each in under 200 ms, and all stay live", { timeout: 300_000 }, async () => {
+  lift = await rehearse("--open");
+  // Five browsers of ten pages each, so that one machine can hold fifty phones: the pages of a browser share a process.
+  const contexts = await Promise.all(Array.from({ length: 5 }, () => crowd.newContext({ ...SCREENS.small, deviceScaleFactor: 1 })));
+  for (const context of contexts) await context.addInitScript(clocked);
+  const pages = await openAll(contexts, 50, "lead", "small");
+  const seen = pages.slice(0, 8), away = pages.slice(8);
+  for (const page of away) await pocket(page, true);
+  const { last, lost } = await rounds(pages[1], pages[0], pages, seen, "arrived");
+  assert.ok(last < SOON_MS, `STOP arrived in the last of fifty pages after ${last.toFixed(0)} ms`);
+  assert.equal(lost, 0, "so many were not live meanwhile");
+  await Promise.all(pages.map(page => page.evaluate(() => globalThis.at.arm())));
+  await press(pages[9]);
+  await noted(pages, "arrived");
+  for (const page of away) assert.match(await pocket(page, false), /Stop/);
 });
 
-test("eight tabs of one browser: all live, and STOP from the eighth reaches them all in under 200 ms", { timeout: 120_000 }, async () => {
+test("eight tabs of one browser: all live, and STOP from the eighth is drawn on them all in under 200 ms", { timeout: 120_000 }, async () => {
   lift = await rehearse("--open");
-  const context = await browser.newContext(SCREENS.small), pages = [];
+  const context = await browser.newContext(SCREENS.small);
   await context.addInitScript(clocked);
-  for (let i = 0; i < 8; i++) {
-    const { page } = await open(browser, i === 0 ? lift.pages.get("lead") : lift.url + PLACES[i % 4], "small", { context, listening: false });
-    await isLive(page);
-    pages.push(page);
-  }
-  // Three times, and the best counts: a machine that does other work as well is late now and then.
-  const last = [];
-  for (let round = 0; round < 3; round++) {
-    last.push((await stopFrom(pages[7], pages)).at(-1));
-    const calm = pages.map(page => page.evaluate(() => new Promise(done => { globalThis.at.calm = done; })));
-    const released = await pages[0].evaluate(async () => (await fetch("/say", { method: "POST", headers: { "content-type": "application/json" }, body: '{"said":"release"}' })).status);
-    assert.equal(released, 200);
-    await Promise.all(calm);
-    await Promise.all(pages.map(page => page.evaluate(() => globalThis.at.arm())));
-  }
-  console.log(`# STOP from the eighth tab on all eight: last after ${last.map(ms => ms.toFixed(0)).join(", ")} ms`);
-  assert.ok(Math.min(...last) < 200, `${last} ms`);
-  assert.deepEqual(await Promise.all(pages.map(page => page.evaluate(() => globalThis.at.gone))), Array(8).fill(0), "none was cut off meanwhile");
+  const pages = await openAll([context], 8, "lead", "small");
+  const { last, lost } = await rounds(pages[7], pages[0], pages, pages, "drawn");
+  assert.ok(last < SOON_MS, `STOP was drawn on the last of eight pages after ${last.toFixed(0)} ms`);
+  assert.equal(lost, 0, "so many were not live meanwhile");
 });

@@ -84,10 +84,12 @@ for (const [path, screen] of Object.entries(PLACES)) {
       globalThis.setTimeout = (act, ms, ...more) => ms >= 500 && ms <= 1_000 ? 0 : timer(act, ms, ...more);
     });
     const { page } = await open(browser, monitor.url + path, screen, { context, listening: false });
-    await isLive(page);
+    await when(page, () => document.querySelector("#more .alive").textContent === "live");
     const fall = page.evaluate(() => new Promise(done => {
       let last = performance.now();
-      new MutationObserver(() => { if (document.body.classList.contains("gone")) done(performance.now() - last); else last = performance.now(); }).observe(document.body, { attributes: true });
+      const parse = JSON.parse;
+      JSON.parse = text => { last = performance.now(); return parse(text); };
+      new MutationObserver(() => { if (document.body.classList.contains("gone")) done(performance.now() - last); }).observe(document.body, { attributes: true });
     }));
     await page.evaluate(() => new Promise(requestAnimationFrame));
     monitor.mute(true);

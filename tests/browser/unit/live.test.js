@@ -1,7 +1,8 @@
 // Live or not, digits that stay, turns of the voice, what stands on the page.
 import { test } from "node:test";
 import assert from "node:assert/strict";
-import { Lag, LIVE_MS, Pulse } from "../../../daemon/pages/js/live.js";
+import { Lag, LIVE_MS, Nap, Pulse } from "../../../daemon/pages/js/live.js";
+import { byEvents, bySocket, Ways } from "../../../daemon/pages/js/way.js";
 import { Steady } from "../../../daemon/pages/js/steady.js";
 import { CODE, lasts, Turn } from "../../../daemon/pages/js/tones.js";
 import { Standing } from "../../../daemon/pages/js/board.js";
@@ -98,4 +99,24 @@ test("a call stands 1.5 s before a milder one takes its place; a graver one does
   assert.equal(standing.take(call("Level."), "calm", 2_700).look, "calm");
   standing.drop();
   assert.equal(standing.take(null, "none", 2_800).look, "none");
+});
+
+test("a phone that slept is told from one whose time of day is set back", () => {
+  const nap = new Nap();
+  assert.equal(nap.took(0, 1_000_000), false);
+  assert.equal(nap.took(5_000, 1_005_000), false, "both went on alike");
+  assert.equal(nap.took(5_100, 1_005_100 - 3_600_000), false, "set back an hour");
+  assert.equal(nap.took(5_200, 1_005_200 - 3_600_000), false);
+  assert.equal(nap.took(5_300, 1_009_300 - 3_600_000), true, "4 s passed that this page does not know of");
+  assert.equal(nap.took(5_400, 1_009_400 - 3_600_000), false, "told once");
+});
+
+test("a socket is tried first, events where none works, and what worked is kept to", () => {
+  const ways = new Ways(), tried = n => Array.from({ length: n }, () => { const way = ways.next(); ways.failed(); return way === bySocket ? "socket" : "events"; });
+  assert.deepEqual(tried(6), ["socket", "socket", "events", "socket", "socket", "events"]);
+  ways.works(byEvents);
+  assert.deepEqual(tried(4), ["events", "events", "socket", "events"]);
+  ways.works(bySocket);
+  assert.deepEqual(tried(4), Array(4).fill("socket"), "six connections are for STOP once a socket is known to work");
+  assert.equal(ways.tries, 4);
 });

@@ -45,6 +45,8 @@ pub struct Condition {
     pub towards: Option<Towards>,
     /// Passed never-exceed, the rating, or blind while moving: never gated, shelved or put under another finding.
     pub never_gated: bool,
+    /// The cause has weighed it in time already: its on-delay is over.
+    pub sure: bool,
 }
 
 /// A way that people on the floor can look.
@@ -123,6 +125,7 @@ impl Condition {
             stands: Stands::Unknown,
             towards: None,
             never_gated: false,
+            sure: false,
         }
     }
 }

@@ -34,6 +34,11 @@ const OFF_PINS_S: f64 = 30.0;
 /// A stop of which it is not told for so long which head it is goes out without a name, s.
 const UNNAMED_S: f64 = 1.0;
 
+/// Sum of an excess in standard deviations and its time that is beyond doubt, s: half of one over the on-delay (0.6 s).
+const OVER: f64 = 0.3;
+/// The estimate is never surer than the zeros of its boxes, mm.
+const LEAST_SIGMA_MM: f64 = 3.0;
+
 /// Memory of the level causes.
 #[derive(Clone, Debug, Default)]
 pub struct LevelCauses {
@@ -41,6 +46,7 @@ pub struct LevelCauses {
     section: Held,
     trend: Trend,
     unnamed: Held,
+    over: Over,
 }
 
 /// One way of being off, the gravest of which is told.
@@ -51,6 +57,29 @@ struct Off {
     stands: Stands,
     limit: f64,
     beyond: bool,
+    sure: bool,
+}
+
+/// A warn limit weighed reading by reading: what is looked ahead to, over the limit, in standard deviations of the estimate, summed
+/// over time while it stays over. An excess of half of one comes to the sum in the on-delay of the table; one that grows, as of a
+/// head that stands while the other is cranked on, comes to it sooner. A one-sided cumulative sum: Page, 1954.
+#[derive(Clone, Copy, Debug, Default)]
+struct Over {
+    seen_s: Option<f64>,
+    sum: f64,
+}
+
+impl Over {
+    /// Takes the excess over the limit; whether it is beyond doubt.
+    fn see(&mut self, excess: Option<Known>, now_s: f64) -> bool {
+        let dt = self.seen_s.map_or(0.0, |at| (now_s - at).clamp(0.0, 0.1));
+        self.seen_s = Some(now_s);
+        match excess.filter(|e| e.value > 0.0) {
+            Some(e) => self.sum += e.value / e.sigma.max(LEAST_SIGMA_MM) * dt,
+            None => self.sum = 0.0,
+        }
+        self.sum >= OVER
+    }
 }
 
 impl LevelCauses {
@@ -86,6 +115,7 @@ impl LevelCauses {
             limit: Some(off.limit),
             stands: off.stands,
             never_gated: off.beyond,
+            sure: off.sure,
             ..Condition::of(off.kind)
         });
     }
@@ -124,12 +154,15 @@ impl LevelCauses {
         let tower = line.odd.filter(|_| scope.towers() == 2 || line.certain).unwrap_or(tower);
         let beyond = rake.value > apart_mm * NEVER_EXCEED_RAD.sin();
         let parting = self.parts(scope, rake, high, low, apart_mm);
+        let looked = rake.value + self.ahead(scope, high, low);
+        let excess = scope.rows().rake_mm.map(|pair| Known { value: looked - pair.warn, sigma: rake.sigma });
+        let sure = self.over.see(excess.filter(|_| scope.towers() == 2 && scope.scene.motion != Motion::Still), scope.now_s());
         let (stands, limit) = match scope.rows().rake_mm {
             _ if beyond => (Stands::At(Severity::Stop), apart_mm * NEVER_EXCEED_RAD.sin()),
             Some(pair) if parting => (Stands::At(Severity::Stop), pair.warn),
             Some(pair) => {
                 // A warn looks ahead by the lag of the filter behind a head that has just stopped; a stop does not.
-                let warned = against(rake.value + self.ahead(scope, high, low), &Pair { stop: None, ..pair });
+                let warned = against(looked, &Pair { stop: None, ..pair });
                 let stands = if gravity(against(rake.value, &pair)) > gravity(warned) { against(rake.value, &pair) } else { warned };
                 // Heads that close fast will be level before hands that wait have begun again: it is over as they come to the clear level.
                 let closes = self.closing(scope, high, low) * CLOSING_S;
@@ -142,8 +175,11 @@ impl LevelCauses {
             }
             None => return,
         };
+        // What is only looked ahead to waits: a head that is held in time is not told.
+        let past = scope.rows().rake_mm.is_some_and(|pair| rake.value >= pair.warn);
+        let sure = sure && past && stands == Stands::At(Severity::Warn);
         let amount = Known { value: sign * rake.value, sigma: rake.sigma };
-        take_worse(worst, Off { kind: Kind::Uneven, tower: Some(tower), amount, stands, limit, beyond });
+        take_worse(worst, Off { kind: Kind::Uneven, tower: Some(tower), amount, stands, limit, beyond, sure });
     }
 
     /// How much further apart two heads will be in a moment at their rate now, mm: two towers that move, and only where the rate is
@@ -182,12 +218,15 @@ impl LevelCauses {
             let at = &scope.est.sums().at;
             let out = (1..n - 1).map(|j| self.out_of_chord(scope, at, j)).fold(0.0, f64::max);
             let stands = against(out, &pair);
-            take_worse(worst, Off { kind: Kind::Uneven, tower: Some(odd), amount, stands, limit: limit_of(stands, &pair), beyond: false });
+            take_worse(
+                worst,
+                Off { kind: Kind::Uneven, tower: Some(odd), amount, stands, limit: limit_of(stands, &pair), beyond: false, sure: false },
+            );
         }
         if let Some(pair) = scope.rows().share_n {
             let stands = against(by_heights(scope), &pair);
             let limit = scope.rows().line_mm.map_or(amount.value.abs(), |p| limit_of(stands, &p));
-            take_worse(worst, Off { kind: Kind::Uneven, tower: Some(odd), amount, stands, limit, beyond: false });
+            take_worse(worst, Off { kind: Kind::Uneven, tower: Some(odd), amount, stands, limit, beyond: false, sure: false });
         }
     }
 
@@ -204,7 +243,7 @@ impl LevelCauses {
         let Some(odd) = line.odd else { return };
         let (Some(amount), Some(pair)) = (line.above_mm[odd], scope.rows().twist_mm) else { return };
         let stands = against(amount.value.abs(), &pair);
-        let off = Off { kind: Kind::Twist, tower: Some(odd), amount, stands, limit: limit_of(stands, &pair), beyond: false };
+        let off = Off { kind: Kind::Twist, tower: Some(odd), amount, stands, limit: limit_of(stands, &pair), beyond: false, sure: false };
         // One corner off the plane of the others is a twist, whatever it does to the rake.
         match worst {
             Some(w) if w.kind == Kind::Uneven && !w.beyond && gravity(stands) >= 4 => *worst = Some(off),
@@ -283,4 +322,32 @@ fn by_heights(scope: &Scope) -> f64 {
             change.abs()
         })
         .fold(0.0, f64::max)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// When the sum is beyond doubt, s, for an excess given by time.
+    fn sure_at(sigma: f64, excess: impl Fn(f64) -> f64) -> Option<f64> {
+        let mut over = Over::default();
+        (0..400).map(|i| i as f64 * 0.01).find(|&t| over.see(Some(Known { value: excess(t), sigma }), t))
+    }
+
+    #[test]
+    fn half_a_deviation_takes_the_delay_of_the_table_and_a_ramp_less() {
+        let steady = sure_at(10.0, |_| 5.0).unwrap();
+        assert!((steady - 0.6).abs() < 0.03, "{steady}");
+        // Heads that part at 60 mm/s, as it is looked ahead to: 10 * 0.3 = 60 t^2 / 2.
+        let ramp = sure_at(10.0, |t| 60.0 * t).unwrap();
+        assert!((ramp - 0.316).abs() < 0.03, "{ramp}");
+    }
+
+    #[test]
+    fn what_swings_about_the_limit_is_never_sure() {
+        assert_eq!(sure_at(5.0, |t| 2.5 * (t * std::f64::consts::TAU).sin()), None);
+        assert_eq!(sure_at(5.0, |_| -1.0), None);
+        // However sure the estimate believes itself to be.
+        assert!(sure_at(0.1, |_| 3.0).is_some_and(|t| t > 0.28));
+    }
 }

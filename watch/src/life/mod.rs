@@ -102,10 +102,12 @@ impl Ledger {
     fn settle(&mut self, now: Mono, scene: &Scene, at: usize) {
         let in_line = self.in_line();
         let track = &self.tracks[at];
-        let due = track.due(now, |severity| delays::delays(track.kind, severity, scene, in_line).on);
+        let due = track.due(now, |severity| track.waits(severity, scene, in_line));
+        let again = track.ripe(now, |severity| track.waits(severity, scene, in_line)).is_some();
         let off = delays::delays(track.kind, track.severity, scene, in_line).off;
+        self.tracks[at].easing &= !again;
         if let Some(severity) = due {
-            if !track.stands && !track.now.never_gated && self.is_explained(at) {
+            if !self.tracks[at].stands && !self.tracks[at].now.never_gated && self.is_explained(at) {
                 return self.expire(now, at);
             }
             self.comes(now, at, severity);
@@ -272,7 +274,7 @@ impl Ledger {
     pub fn deadline(&self, now: Mono, scene: &Scene) -> Option<Mono> {
         let mut next: Option<Mono> = None;
         for track in &self.tracks {
-            let on = |severity| delays::delays(track.kind, severity, scene, self.in_line()).on;
+            let on = |severity| track.waits(severity, scene, self.in_line());
             let off = delays::delays(track.kind, track.severity, scene, self.in_line()).off;
             track.moments(on, off, |moment| {
                 if moment > now && next.is_none_or(|n| moment < n) {

@@ -81,6 +81,37 @@ fn a_short_peak_and_a_pause_in_the_deadband_are_told_once_or_not_at_all() {
 }
 
 #[test]
+fn what_its_cause_has_weighed_already_waits_for_nothing() {
+    let sure: &[Condition] = &[Condition { sure: true, ..uneven(60.0, Stands::At(Severity::Warn)) }];
+    let warn: &[Condition] = &[uneven(53.0, Stands::At(Severity::Warn))];
+    let mut l = ledger();
+    let lines = play(&mut l, &raising(), &[(1000, warn), (1200, sure)], 2000);
+    assert_eq!(lines.iter().map(|l| l.0).collect::<Vec<_>>(), [1200]);
+    // Of a warn only: a stop beside it has its own delay.
+    let within: &[Condition] = &[Condition { sure: true, ..uneven(45.0, Stands::Within) }];
+    let mut l = ledger();
+    assert_eq!(play(&mut l, &raising(), &[(1000, within)], 9000), []);
+}
+
+#[test]
+fn what_has_eased_begins_again_only_after_its_delay() {
+    let warn: &[Condition] = &[uneven(53.0, Stands::At(Severity::Warn))];
+    let gone: &[Condition] = &[uneven(10.0, Stands::Clear)];
+    let mut l = ledger();
+    let eases = |l: &Ledger| l.tracks()[0].easing;
+    for (from, conditions, to, easing) in [
+        (0, warn, 700, false),
+        (1000, gone, 1100, true),
+        (1200, warn, 1700, true), // over its limit for half a second: noise about it
+        (1700, gone, 1800, true),
+        (2000, warn, 2700, false),
+    ] {
+        play(&mut l, &raising(), &[(from, conditions)], to);
+        assert_eq!(eases(&l), easing, "{to}");
+    }
+}
+
+#[test]
 fn a_rising_severity_is_a_raised_line_and_never_falls_and_latches() {
     let mut l = ledger();
     let scene = raising();

@@ -1,7 +1,9 @@
 //! One finding through its lives: what its condition did in time, and where it is in its life.
 
+use super::delays::delays;
 use super::table::Marks;
 use crate::condition::{Condition, Stands};
+use crate::scene::Scene;
 use raisewatch_protocol::words::{Kind, LifeState, Severity};
 use raisewatch_protocol::{Mono, Span};
 
@@ -34,8 +36,8 @@ pub struct Track {
     pub seen: bool,
     /// Its condition came and has not gone.
     pub stands: bool,
-    /// Past its clear level since it last was over its limit: a hold for it may end before the finding is over, or the others
-    /// would run past level during the off-delay.
+    /// Past its clear level since it last was over its limit for its on-delay: a hold for it may end before the finding is over, or
+    /// the others would run past level during the off-delay; and what comes back for a moment does not begin it again.
     pub easing: bool,
     /// Since when the condition holds.
     pub since: Mono,
@@ -108,7 +110,6 @@ impl Track {
                 self.clear_since = None;
             }
             Stands::At(severity) => {
-                self.easing = false;
                 self.clear_since = None;
                 for (rank, since) in self.over_since.iter_mut().enumerate() {
                     *since = if rank <= severity as usize { since.or(Some(now)) } else { None };
@@ -129,12 +130,22 @@ impl Track {
         self.clear_since = None;
     }
 
+    /// The on-delay that is left to `severity` of this condition.
+    pub(super) fn waits(&self, severity: Severity, scene: &Scene, in_line: bool) -> Span {
+        let sure = self.now.sure && matches!(self.now.stands, Stands::At(at) if severity <= at);
+        if sure { Span::ms(0) } else { delays(self.kind, severity, scene, in_line).on }
+    }
+
     /// The highest severity whose on-delay has run out.
     pub(super) fn due(&self, now: Mono, on: impl Fn(Severity) -> Span) -> Option<Severity> {
-        let ripe = |s: &&Severity| self.over_since[**s as usize].is_some_and(|since| since + on(**s) <= now);
-        let highest = Severity::ALL.iter().rev().find(ripe).copied();
         // What stands already needs no second delay to go on standing at the same severity.
-        highest.or_else(|| (self.stands && self.over_since[0].is_some()).then_some(Severity::Note))
+        self.ripe(now, on).or_else(|| (self.stands && self.over_since[0].is_some()).then_some(Severity::Note))
+    }
+
+    /// The same, however it stands already.
+    pub(super) fn ripe(&self, now: Mono, on: impl Fn(Severity) -> Span) -> Option<Severity> {
+        let ripe = |s: &&Severity| self.over_since[**s as usize].is_some_and(|since| since + on(**s) <= now);
+        Severity::ALL.iter().rev().find(ripe).copied()
     }
 
     /// Whether the condition has been gone for its off-delay.
@@ -163,6 +174,7 @@ impl Track {
         self.severity = severity;
         self.ever_stop = severity == Severity::Stop;
         self.seen = false;
+        self.easing = false;
         self.told_amount = None;
         self.shelved_until = None;
         self.id = id;

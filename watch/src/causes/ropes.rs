@@ -21,11 +21,14 @@ const FALL_READINGS: usize = 4;
 /// Slowest fall that is told, mm/s: docs/trade.md section 2, row 20.
 const FALL_MM_S: f64 = 20.0;
 /// Hands differ by a fifth from the planned pace at most (docs/trade.md section 1.7), and may stop dead: a drum that lets go shows
-/// more than one and a half of that.
-const LETS_GO: f64 = 1.2 * 1.5;
+/// more than one and two thirds of that. A rope that lies crossed and lets go by two millimetres comes near to it.
+const LETS_GO: f64 = 1.2 * 5.0 / 3.0;
 /// A drum lets go when a cell falls by this part of its share, and springs back over it by this part of the fall.
 const FALLS_BY: f64 = 0.12;
-const SPRINGS_BACK: f64 = 0.35;
+const SPRINGS_BACK: f64 = 0.25;
+/// A head that rings springs back by so much of its first fall (docs/trade.md section 0: 3 to 5 Hz, rung out in about a second), so
+/// that one whole swing, which a cell of ten readings a second catches better than its lowest point, tells how deep the fall was.
+const RINGS_BACK: f64 = 0.7;
 /// What falls freely and is caught springs back by more than this times what it lost.
 const CAUGHT_BY: f64 = 1.6;
 /// Two neighbouring samples part by this part of the share: more than a section that thumps (12 %) or the bounce of cranking (9 %,
@@ -68,6 +71,13 @@ struct Dip {
     /// Between two samples, N.
     jolt_n: f64,
     at_s: f64,
+}
+
+impl Dip {
+    /// How deep it fell, N: at its lowest reading, or by its whole swing where that lay between two readings.
+    fn deep_n(&self) -> f64 {
+        self.by_n.max((self.by_n + self.back_n) / (1.0 + RINGS_BACK))
+    }
 }
 
 impl RopeCauses {
@@ -125,7 +135,7 @@ impl RopeCauses {
         }
         let usual = if self.heads[j].crossed { 2.0 } else { 1.0 };
         let least = usual * (LETS_GO * pace_n(scope, j, share)).max(FALLS_BY * share);
-        dip.by_n >= least && dip.jolt_n >= (usual * PARTS_BY * share).max(1.2 * 1.4 * pace_n(scope, j, share)) && alone(scope, j, dip)
+        dip.deep_n() >= least && dip.jolt_n >= (usual * PARTS_BY * share).max(1.2 * 1.4 * pace_n(scope, j, share)) && alone(scope, j, dip)
     }
 
     /// Adds ropes that lie crossed.
@@ -243,7 +253,7 @@ fn dip(scope: &Scope, j: usize) -> Option<Dip> {
     usable
         .filter_map(|c| scope.est.loads().cell(c))
         .filter_map(|cell| of_cell(cell, scope.now_s()))
-        .max_by(|a, b| a.by_n.total_cmp(&b.by_n))
+        .max_by(|a, b| a.deep_n().total_cmp(&b.deep_n()))
 }
 
 /// The hardest jolt between two samples of a tower's cells within the last moments: N, and when, s.
@@ -263,7 +273,7 @@ fn of_cell(cell: &Cell, now_s: f64) -> Option<Dip> {
     let (by_n, back_n) = (before - cell.dip.0, cell.peak.0 - before);
     let fresh = now_s - cell.dip.1 < 0.5 && now_s - cell.peak.1 < 0.5 && now_s - cell.jolt.1 < 0.5;
     // First down, then back: what is struck from below, or starts, comes up first.
-    let in_order = cell.peak.1 > cell.dip.1 && cell.peak.1 - cell.dip.1 < 0.35;
+    let in_order = cell.peak.1 > cell.dip.1 && cell.peak.1 - cell.dip.1 < 0.45;
     (fresh && in_order && by_n > 0.0 && back_n > SPRINGS_BACK * by_n).then_some(Dip { by_n, back_n, jolt_n: cell.jolt.0, at_s: cell.dip.1 })
 }
 

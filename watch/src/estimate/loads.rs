@@ -28,6 +28,12 @@ pub mod over {
 const STRETCHES: [Stretch; 5] =
     [Stretch::last(0.3), Stretch::last(1.0), Stretch::last(5.0), Stretch::last(10.0), Stretch { near_s: 1.0, far_s: 3.0 }];
 
+/// A blow, or a rope that lets go, is over within half a swing of the bounce on the rope (docs/trade.md section 0: 3 to 5 Hz): as far
+/// apart as the samples of a cell of ten readings a second, s.
+const JOLT_S: f64 = 0.11;
+/// Samples that are kept for it: a cell of eighty readings a second.
+const LATE: usize = 8;
+
 /// One load cell.
 #[derive(Clone, Debug)]
 pub struct Cell {
@@ -40,8 +46,10 @@ pub struct Cell {
     pub peak: (f64, f64),
     /// Smallest raw share, with when.
     pub dip: (f64, f64),
-    /// Largest change between two neighbouring samples of the last 0.6 s, with when.
+    /// Largest change of the last 0.6 s, with when: between neighbouring samples, or within [`JOLT_S`] where the cell speaks faster.
     pub jolt: (f64, f64),
+    /// Newest raw samples, newest first: when, and what.
+    late: [(f64, f64); LATE],
 }
 
 impl Cell {
@@ -56,15 +64,18 @@ impl Cell {
             peak: (0.0, 0.0),
             dip: (0.0, 0.0),
             jolt: (0.0, f64::NEG_INFINITY),
+            late: [(f64::NEG_INFINITY, 0.0); LATE],
         }
     }
 
     fn push(&mut self, t_s: f64, share_n: f64) {
-        let change = (share_n - self.raw[2]).abs();
-        if self.seen > 0 && t_s - self.newest_s < 0.25 && (change >= self.jolt.0 || t_s - self.jolt.1 > 0.6) {
+        let change = self.change(t_s, share_n);
+        if change > 0.0 && (change >= self.jolt.0 || t_s - self.jolt.1 > 0.6) {
             self.jolt = (change, t_s);
         }
         self.raw = [self.raw[1], self.raw[2], share_n];
+        self.late.rotate_right(1);
+        self.late[0] = (t_s, share_n);
         self.seen += 1;
         self.newest_s = t_s;
         // An impulse counts for 0.6 s: it lasts 50 to 150 ms and rings for half a second.
@@ -77,6 +88,13 @@ impl Cell {
         // One wild sample must not move a mean: the median of three goes into them.
         let calm = if self.seen < 3 { share_n } else { median3(self.raw[0], self.raw[1], self.raw[2]) };
         self.trace.push(t_s, calm);
+    }
+
+    /// By how much a new sample differs from the one before it, or from any within [`JOLT_S`], N.
+    fn change(&self, t_s: f64, share_n: f64) -> f64 {
+        let neighbour = self.late.iter().take(1).filter(|l| t_s - l.0 < 0.25);
+        let within = self.late.iter().filter(|l| t_s - l.0 <= JOLT_S);
+        neighbour.chain(within).map(|l| (share_n - l.1).abs()).fold(0.0, f64::max)
     }
 
     /// Mean over one of [`over`]'s stretches; the newest sample where the cell speaks too slowly for the stretch.
@@ -220,6 +238,19 @@ mod tests {
     fn no_force_has_no_place() {
         assert_eq!(acting(&[10.0, -10.0], 1.0, &[[0.0, 0.0], [6.0, 0.0]]), None);
         assert_eq!(acting(&[10.0], 1.0, &[[0.0, 0.0], [6.0, 0.0]]), None);
+    }
+
+    /// A swing of 4 Hz is the same jolt to a cell of ten readings a second and to faster ones.
+    #[test]
+    fn a_jolt_does_not_depend_on_how_often_a_cell_speaks() {
+        for hz in [10.0, 20.0, 40.0, 80.0] {
+            let mut cell = Cell::new(hz);
+            for i in 0..(2.0 * hz) as usize {
+                let t = i as f64 / hz;
+                cell.push(t, 950.0 - if t > 1.0 { 200.0 * (t * 4.0 * std::f64::consts::TAU).sin() } else { 0.0 });
+            }
+            assert!((340.0..400.1).contains(&cell.jolt.0), "{hz}: {:?}", cell.jolt);
+        }
     }
 
     #[test]

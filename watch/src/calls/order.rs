@@ -4,6 +4,7 @@
 //! beside a `hold`, under the rule of docs/forms.md, "When the program may say up or down".
 
 use super::Moment;
+use crate::condition::Stands;
 use crate::life::Track;
 use crate::scene::Motion;
 use raisewatch_protocol::words::{Audience, Kind, LifeState, Severity, Word};
@@ -181,9 +182,12 @@ fn gravity(kind: Kind) -> u8 {
 
 /// The warn that calls the crew, and by which word.
 fn warned(moment: &Moment, standing: &Order) -> Option<(usize, Word)> {
+    // A hold that has eased does not begin again for a moment over the limit, nor does one that still stands end in it.
+    let holding = standing.track();
+    let held = |t: &Track| holding.is_some_and(|at| std::ptr::eq(&moment.tracks[at], t)) && matches!(t.now.stands, Stands::At(_));
     let calls = |t: &Track| {
         matches!(t.state, LifeState::Raised | LifeState::Acknowledged)
-            && !t.easing
+            && (!t.easing || held(t))
             && t.severity >= Severity::Warn
             && moment.audience(t) == Audience::Crew
     };

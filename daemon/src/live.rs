@@ -18,6 +18,7 @@ use crate::web::past::Past;
 use crate::web::roles::Role;
 use crate::web::server::serve;
 use crate::web::tls::{self, Seal};
+use crate::web::words::Words;
 use crate::web::{Limits, Web, addresses, router};
 use crate::{Exit, sources, typed};
 use anyhow::Context;
@@ -197,10 +198,10 @@ impl Pages {
         let (tell_paired, paired) = mpsc::channel(16);
         let (doors, crew) = (Arc::new(Doors::default()), Arc::new(Crew::default()));
         let towers = setup.lift.towers.clone();
-        let words = setup.lift.phrases.of_pages();
+        let words = Words::new(&setup.lift.phrases.of_pages());
         let fixed = Fixed {
             plan: setup.lift.plan.is_some(),
-            words: serde_json::json!(words),
+            words: words.tag().to_owned(),
             rehearsal: setup.rehearsal,
             speed: setup.clock.speed(),
         };
@@ -221,6 +222,7 @@ impl Pages {
             calls,
             past,
             pace: Pace::default(),
+            words,
             towers,
             doors,
             paired: tell_paired,

@@ -8,9 +8,10 @@ use std::path::{Path, PathBuf};
 
 /// Bytes of a phone's page in all, before compression: that opens within a second on the laptop's own access point.
 const PHONE_BYTES: u64 = 150_000;
-/// The desk stands on the laptop itself. As it is sent, compressed, it too is far under the phone's bound
-/// (tests/browser/unit/pages.test.js).
-const DESK_BYTES: u64 = 165_000;
+/// The desk stands on the laptop itself. What counts is what goes through the air: pages are sent compressed (gzip: what
+/// every browser takes over plain HTTP as well), and so all pages and scripts together are under the phone's bound, the
+/// desk's and the crew's words among them (tests/browser/unit/pages.test.js). This bound only tells of sudden growth.
+const DESK_BYTES: u64 = 180_000;
 
 fn pages() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("../daemon/pages")

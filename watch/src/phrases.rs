@@ -1,10 +1,13 @@
 //! The words of a lift: one phrase file, TOML, default English. Text is rendered here, once, before it leaves the watch.
 //!
-//! Keys are those of [`DEFAULTS`]; a file may replace any of them, in any language. `{tower}` is a spoken name, `{turns}` turns in
+//! Keys are those of [`DEFAULTS`], and with `page-` those of what pages say of themselves (`pages.rs`); a file may replace any of them, in any language. `{tower}` is a spoken name, `{turns}` turns in
 //! words, `{reason}` a reason of up to four words, `{amount}` a number with unit, `{place}` a place on the truss, `{what}` a
 //! channel or node.
 
+mod pages;
+
 use crate::condition::Towards;
+use pages::PAGES;
 use raisewatch_protocol::words::{Channel, Kind};
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
@@ -210,19 +213,12 @@ pub const DEFAULTS: &[(&str, &str)] = &[
     ("height-needs", "Say the height in metres."),
     // The language of these words, for voices: a tag of BCP 47.
     ("language", "en"),
-    // What pages say of themselves.
-    ("page-not-live", "Not live"),
-    ("page-live-again", "Live again"),
-    ("page-rehearsal", "Rehearsal"),
-    ("page-sound-check", "Sound check."),
-    ("page-no-plan", "No plan. Recording only."),
-    ("page-nothing-known", "Nothing known yet"),
 ];
 
 /// The phrases of one lift.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Phrases {
-    /// By the order of [`DEFAULTS`].
+    /// By the order of [`DEFAULTS`], then of [`PAGES`].
     words: Vec<String>,
     /// Towers that the crew calls otherwise than the plan does: id and spoken name, sorted by id.
     pub towers: Vec<(String, String)>,
@@ -270,7 +266,7 @@ const BRACES: &[&str] = &["tower", "turns", "reason", "amount", "limit", "place"
 
 impl Default for Phrases {
     fn default() -> Self {
-        Phrases { words: DEFAULTS.iter().map(|(_, text)| (*text).to_owned()).collect(), towers: vec![], pounds: false, inches: false }
+        Phrases { words: all().map(|(_, text)| text.to_owned()).collect(), towers: vec![], pounds: false, inches: false }
     }
 }
 
@@ -307,13 +303,11 @@ impl Phrases {
         &self.words[at.unwrap_or(0)]
     }
 
-    /// The words that pages say of themselves, and the language of all words: `{"language": "en", "not-live": …}`.
+    /// The words that pages say of themselves, without `page-`, and the language of all words: `{"language": "en", "not-live": …}`.
     pub fn of_pages(&self) -> BTreeMap<&'static str, &str> {
-        let named = DEFAULTS.iter().zip(&self.words).filter_map(|((key, _), text)| {
-            let name = if *key == "language" { *key } else { key.strip_prefix("page-")? };
-            Some((name, text.as_str()))
-        });
-        named.collect()
+        let named = PAGES.iter().zip(&self.words[DEFAULTS.len()..]);
+        let named = named.map(|((key, _), text)| (key.trim_start_matches("page-"), text.as_str()));
+        named.chain([("language", self.of("language"))]).collect()
     }
 
     /// Whether there is a phrase of this key.
@@ -388,7 +382,15 @@ fn capital(text: String) -> String {
     }
 }
 
+/// All keys with their built-in words, in the order in which they are kept.
+pub fn all() -> impl Iterator<Item = (&'static str, &'static str)> {
+    DEFAULTS.iter().chain(PAGES).copied()
+}
+
 fn index_of(key: &str) -> Option<usize> {
+    if key.starts_with("page-") {
+        return PAGES.iter().position(|(k, _)| *k == key).map(|at| DEFAULTS.len() + at);
+    }
     DEFAULTS.iter().position(|(k, _)| *k == key)
 }
 
@@ -423,7 +425,7 @@ fn check_braces(words: &str) -> Result<(), String> {
 
 /// The known key with the fewest letters changed, added or left out.
 fn most_alike(key: &str) -> &'static str {
-    DEFAULTS.iter().map(|(k, _)| *k).min_by_key(|k| letters_apart(key, k)).unwrap_or("level")
+    all().map(|(k, _)| k).min_by_key(|k| letters_apart(key, k)).unwrap_or("level")
 }
 
 fn letters_apart(a: &str, b: &str) -> usize {
@@ -458,7 +460,7 @@ mod tests {
 
     #[test]
     fn no_phrase_promises_or_dismisses() {
-        for (key, text) in DEFAULTS {
+        for (key, text) in all() {
             let padded = format!(" {} ", text.to_lowercase().replace(|c: char| !(c.is_alphabetic() || "!%".contains(c)), " "));
             for banned in ["carry on", "go", "clear", "ready", "safe", "all well", "warning", "alarm", "error"] {
                 assert!(!padded.contains(&format!(" {banned} ")), "{key}: {text}");
@@ -508,7 +510,17 @@ mod tests {
         assert_eq!(dutch.towers, [("A".to_owned(), "Aap".to_owned()), ("B".to_owned(), "Beer".to_owned())]);
         let words = dutch.of_pages();
         assert_eq!((words["language"], words["not-live"], words["live-again"]), ("nl", "Geen beeld", "Live again"));
-        assert_eq!(words.len(), 7);
+        assert_eq!(words.len(), PAGES.len() + 1);
+        assert!(PAGES.iter().all(|(key, _)| key.starts_with("page-")) && !DEFAULTS.iter().any(|(key, _)| key.starts_with("page-")));
+    }
+
+    #[test]
+    fn no_key_is_there_twice() {
+        let mut keys: Vec<_> = all().map(|(key, _)| key).collect();
+        keys.sort_unstable();
+        for pair in keys.windows(2) {
+            assert_ne!(pair[0], pair[1]);
+        }
     }
 
     #[test]

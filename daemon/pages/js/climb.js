@@ -1,5 +1,6 @@
 // The lift drawn as the height it goes through; where it is, is the thick part. And what each step still asks for.
 
+import { t } from "./phrases.js";
 import { STEP_ORDER, stepName } from "./words.js";
 
 const W = 352, FLOOR = 100;
@@ -39,23 +40,23 @@ export function checksOf(view, picture) {
   const said = new Map((view.said ?? []).map(one => [`${one.said} ${one.tower ?? ""}`, one])), heads = picture.heads.filter(head => !head.again);
   const spoken = (word, text, tower = null) => {
     const one = said.get(`${word} ${tower ?? ""}`);
-    return { text, how: one ? "said" : "open", by: one ? `said, ${one.by ?? "nobody named"}` : "open", say: one ? null : { said: word, ...(tower ? { tower } : {}) } };
+    return { text, how: one ? "said" : "open", by: one ? t("desk-said-by", { what: one.by ?? t("desk-nobody") }) : t("desk-open"), say: one ? null : { said: word, ...(tower ? { tower } : {}) } };
   };
   const within = () => {
     if (picture.warn === null) return [];
     const known = heads.every(head => head.off !== null), inside = known && heads.every(head => Math.abs(head.off) <= picture.warn);
-    return [{ text: "Heads within the hold limit", how: inside ? "measured" : "open", by: !known ? "not known" : inside ? "measured" : "not now", say: null }];
+    return [{ text: t("desk-within"), how: inside ? "measured" : "open", by: t(!known ? "desk-not-known" : inside ? "desk-measured" : "desk-not-now"), say: null }];
   };
-  const pins = () => heads.map(head => head.pins === "measured" ? { text: `${head.name} on the pins`, how: "measured", by: "measured", say: null } : { ...spoken("pinned", `${head.name} on the pins`, head.id), ...(head.pins === "said" ? { how: "said", say: null } : {}) });
-  const free = () => [spoken("clear-under", "Nobody under it"), spoken("tails-free", "Tails free")];
-  const flag = (is, text) => ({ text, how: is ? "measured" : "open", by: is ? "measured" : "open", say: null });
+  const pins = () => heads.map(head => head.pins === "measured" ? { text: t("desk-on-pins", { tower: head.name }), how: "measured", by: t("desk-measured"), say: null } : { ...spoken("pinned", t("desk-on-pins", { tower: head.name }), head.id), ...(head.pins === "said" ? { how: "said", say: null } : {}) });
+  const free = () => [spoken("clear-under", t("desk-clear-under")), spoken("tails-free", t("desk-tails-free"))];
+  const flag = (is, text) => ({ text, how: is ? "measured" : "open", by: t(is ? "desk-measured" : "desk-open"), say: null });
   switch (view.step) {
-    case "rig": return [flag(view.zeroed === true, "Zeroed"), ...free()];
-    case "test-lift": return [flag(view.proved === true, "Proved by one turn of each tower"), ...heads.map(head => ({ ...spoken("turn", `${head.name}: one turn, hands start`, head.id) })).map((one, i) => ({ ...one, say: { said: "turn", tower: heads[i].id, value: 1 } })), ...free()];
+    case "rig": return [flag(view.zeroed === true, t("desk-zeroed")), ...free()];
+    case "test-lift": return [flag(view.proved === true, t("desk-proved")), ...heads.map(head => ({ ...spoken("turn", t("desk-turn", { tower: head.name }), head.id) })).map((one, i) => ({ ...one, say: { said: "turn", tower: heads[i].id, value: 1 } })), ...free()];
     case "raise": case "lower": return [...within(), ...free()];
     case "section": return [...within(), ...pins()];
-    case "land": return [...within(), ...pins(), spoken("slack-set", "Slack one inch, all ropes")];
-    case "stand": case "change": return [...pins(), spoken("slack-set", "Slack one inch, all ropes")];
+    case "land": return [...within(), ...pins(), spoken("slack-set", t("desk-slack-set"))];
+    case "stand": case "change": return [...pins(), spoken("slack-set", t("desk-slack-set"))];
     default: return [];
   }
 }

@@ -8,8 +8,9 @@ import { Learnt } from "./learnt.js";
 import { Live } from "./live.js";
 import { Painter } from "./painter.js";
 import { farthest, heardOf, lookOf, pictureOf } from "./picture.js";
+import { agree, language, t } from "./phrases.js";
 import { Sheet } from "./sheet.js";
-import { $, here, hide, make, OWN, put, say, set, stayAwake, StopButton, theme, whoami } from "./shell.js";
+import { $, here, hide, make, put, say, set, stayAwake, StopButton, theme, whoami } from "./shell.js";
 import { Sound } from "./sound.js";
 import { DESK, settle, Steady } from "./steady.js";
 import { Past, strip } from "./strip.js";
@@ -54,9 +55,9 @@ async function remembered() {
 
 /** Why the lead's words cannot be said here; null where they can. */
 function barred() {
-  if (live.state !== "live") return "not live";
-  if (view?.replay) return "a replay: nothing can be said";
-  return me && me.role !== "lead" ? "the lead's: pair this page with the lead's code" : null;
+  if (live.state !== "live") return t("desk-not-live");
+  if (view?.replay) return t("desk-replay");
+  return me && me.role !== "lead" ? t("desk-lead-only") : null;
 }
 
 async function tell(said) {
@@ -71,7 +72,7 @@ const callOf = view => view.calls?.lead ?? view.calls?.spotter ?? null;
 /** What is for the ear, and for the memory, of every view, drawn or not. -> whether this page was not live before. */
 function hear() {
   const call = callOf(view), look = lookOf(call);
-  sound.words = { ...OWN, ...view.words };
+  agree(view.words);
   sound.quiet = Boolean(view.replay);
   if (silent && look !== "calm" && look !== "none") sound.call(call); // a page opened late says at once what stands
   const first = silent;
@@ -92,10 +93,9 @@ function draw() {
   B.classList.toggle("train", view.rehearsal === true);
   B.classList.toggle("replay", Boolean(view.replay));
   hide($("#flag"), view.rehearsal !== true && !view.replay);
-  put($("#flag"), view.replay ? placeOf(view) : "REHEARSAL, no real truss");
-  const { words } = sound;
-  set($("#call"), "lang", words.language);
-  const text = shown.call?.text ?? (view.plan === false ? words["no-plan"] : view.not_claimed ?? words["nothing-known"]);
+  put($("#flag"), view.replay ? placeOf(view) : t("desk-flag"));
+  set($("#call"), "lang", language());
+  const text = shown.call?.text ?? (view.plan === false ? t("no-plan") : view.not_claimed ?? t("nothing-known"));
   if (board.show(text, look, null)) { saidAt = view.t_ms; times = 1; }
   const standsStop = look === "stop" || look === "blind";
   stop.show(true, standsStop);
@@ -110,11 +110,11 @@ function slow(picture, look) {
   const heard = heardOf(view, shown.call);
   const asks = !$("#ack").hidden;
   $("#said").replaceChildren(...(asks && saidAt !== null ? [
-    make("b", {}, `said ${span(view.t_ms - saidAt)} ago`), times > 1 ? `, ${times} times` : "", make("br"),
-    heard ? `heard by ${heard.by ?? "someone"}${heard.after_ms == null ? "" : `, after ${span(heard.after_ms)}`}` : "not yet heard by anyone"] : []));
+    make("b", {}, t("desk-said-ago", { amount: span(view.t_ms - saidAt) })), times > 1 ? `, ${t("desk-times", { amount: times })}` : "", make("br"),
+    heard ? t(heard.after_ms == null ? "heard-by" : "desk-heard-after", { what: heard.by ?? t("desk-someone"), amount: span(heard.after_ms) }) : t("desk-heard-nobody")] : []));
   $("#ack").classList.toggle("done", Boolean(heard));
   put($("#title"), view.title ?? "");
-  put($("#plan"), view.revision == null ? "" : `plan ${view.revision}`);
+  put($("#plan"), view.revision == null ? "" : t("desk-plan", { amount: view.revision }));
   stepPart(picture);
   if (picture) {
     table($("#table tbody"), picture);
@@ -123,7 +123,7 @@ function slow(picture, look) {
   zeroPart();
   const open = (view.findings ?? []).filter(one => one.state !== "cleared");
   findings($("#findings"), open, view.t_ms, (word, finding) => tell({ said: word, finding: finding.id }), barred());
-  put($("#findcount"), open.length ? `${open.filter(one => one.state === "raised" || one.state === "latched").length} to answer` : "");
+  put($("#findcount"), open.length ? t("desk-to-answer", { amount: open.filter(one => one.state === "raised" || one.state === "latched").length }) : "");
   learnt.draw(view, barred());
   instrumentRows($("#inst tbody"), instruments(view.health ?? [], view.towers ?? []));
   put($("#refused"), refusedWords(view.refused));
@@ -140,11 +140,11 @@ function notes(look) {
 }
 
 function recordingWords(r) {
-  if (!r) return "Not recording";
+  if (!r) return t("desk-not-recording");
   const size = n => n >= 1e9 ? `${(n / 1e9).toFixed(1)} GB` : `${(n / 1e6).toFixed(1)} MB`;
-  const free = typeof r.free_bytes === "number" ? `, ${size(r.free_bytes)} free` : "";
-  if (r.state === "recording") return `Recording ${r.file ?? ""}${typeof r.bytes === "number" ? `, ${size(r.bytes)}` : ""}${free}`;
-  return `Recording ${r.state}: ${r.text ?? "no reason given"}`;
+  const free = typeof r.free_bytes === "number" ? `, ${t("desk-free", { amount: size(r.free_bytes) })}` : "";
+  if (r.state === "recording") return t("desk-recording", { what: `${r.file ?? ""}${typeof r.bytes === "number" ? `, ${size(r.bytes)}` : ""}${free}` });
+  return t("desk-recording-state", { what: t(`desk-recording-${r.state}`), reason: r.text ?? t("desk-no-reason") });
 }
 
 function line(picture, now) {
@@ -175,8 +175,8 @@ function drawPast(picture, laid, split) {
   };
   for (const [name, path] of Object.entries(pastNodes.paths)) set(path, "d", d[name] ?? "");
   const u = picture.units.offset;
-  if (picture.warn !== null) drawn.words.push({ key: "w+", x: 24, y: laid.y0 - warn + 16, t: `+${(picture.warn * u.per).toFixed(u.digits)} ${u.name}, hold`, size: 14, cls: "mute" });
-  if (picture.stop !== null) drawn.words.push({ key: "s+", x: 24, y: laid.y0 - half + 16, t: `+${(picture.stop * u.per).toFixed(u.digits)} ${u.name}, stop`, size: 14, cls: "mute" });
+  if (picture.warn !== null) drawn.words.push({ key: "w+", x: 24, y: laid.y0 - warn + 16, t: t("desk-limit-hold", { amount: `${(picture.warn * u.per).toFixed(u.digits)} ${u.name}` }), size: 14, cls: "mute" });
+  if (picture.stop !== null) drawn.words.push({ key: "s+", x: 24, y: laid.y0 - half + 16, t: t("desk-limit-stop", { amount: `${(picture.stop * u.per).toFixed(u.digits)} ${u.name}` }), size: 14, cls: "mute" });
   write(pastNodes.svg, pastNodes.words, drawn.words);
 }
 
@@ -199,7 +199,7 @@ function pastMade() {
 let climbed = null;
 function stepPart(picture) {
   if (stepSince?.step !== view.step) stepSince = { step: view.step, t: view.t_ms };
-  put($("#stepname"), `Step: ${stepName(view.step).toLowerCase()}`);
+  put($("#stepname"), t("desk-step", { step: stepName(view.step).toLowerCase() }));
   put($("#stepage"), span(view.t_ms - stepSince.t));
   if (climbed !== view.step) { climbed = view.step; climbDrawn(view.step); stepButtons(view.step); }
   for (const one of $("#steps").children) set(one, "aria-disabled", String(barred() !== null));
@@ -208,13 +208,13 @@ function stepPart(picture) {
     const wants = one.say ? `say ${JSON.stringify(one.say)}` : one.by;
     if (row.dataset.wants === wants) return;
     row.dataset.wants = wants;
-    row.children[2].replaceChildren(one.say ? button(one.how === "said" ? "Say again" : "Say", "btn", () => tell(one.say)) : one.by);
-    row.querySelector("button")?.setAttribute("aria-label", `Say: ${one.text}`);
+    row.children[2].replaceChildren(one.say ? button(t(one.how === "said" ? "desk-say-again" : "desk-say"), "btn", () => tell(one.say)) : one.by);
+    row.querySelector("button")?.setAttribute("aria-label", t("desk-say-what", { what: one.text }));
   });
 }
 
 function climbDrawn(step) {
-  const c = climb(step), svg = node("svg", { width: c.w, height: c.h, viewBox: `0 0 ${c.w} ${c.h}`, role: "img", "aria-label": `Step: ${stepName(step)}` });
+  const c = climb(step), svg = node("svg", { width: c.w, height: c.h, viewBox: `0 0 ${c.w} ${c.h}`, role: "img", "aria-label": t("desk-step", { step: stepName(step) }) });
   node("path", { class: "k-floor", d: c.floor }, svg);
   node("path", { class: "k-way", d: c.way }, svg);
   node("path", { class: "k-here", d: c.here }, svg);
@@ -225,7 +225,7 @@ function climbDrawn(step) {
 /** The usual next steps as buttons, any other behind a choice: the lead says where the lift is, and is always believed. */
 function stepButtons(step) {
   const go = to => tell({ step: to }), next = nextSteps(step);
-  const other = make("select", { "aria-label": "Another step" }, make("option", { value: "" }, "Another step"), ...STEP_ORDER.filter(one => one !== step && !next.includes(one)).map(one => make("option", { value: one }, stepName(one))));
+  const other = make("select", { "aria-label": t("desk-step-other") }, make("option", { value: "" }, t("desk-step-other")), ...STEP_ORDER.filter(one => one !== step && !next.includes(one)).map(one => make("option", { value: one }, stepName(one))));
   other.addEventListener("change", () => { if (other.value) go(other.value); other.value = ""; });
   $("#steps").replaceChildren(...next.map(one => button(stepName(one), "btn step", () => go(one))), other);
 }
@@ -234,7 +234,7 @@ $("#steps").addEventListener("keydown", key => {
   if (way && at >= 0 && document.activeElement.tagName === "BUTTON") { key.preventDefault(); all[(at + way + all.length) % all.length].focus(); }
 });
 
-const ZEROED = { "truss-along": "tilt", "truss-across": "roll", "mast-along": "mast", "mast-across": "mast across", "head-load": "load", "rope-load": "rope" };
+const ZEROED = { "truss-along": "tilt", "truss-across": "roll", "mast-along": "mast", "mast-across": "mast-across", "head-load": "load", "rope-load": "rope" };
 let zeroes = null;
 function zeroPart() {
   const inRig = view.step === "rig", fitted = (view.plan === false ? [] : view.health ?? []).filter(one => one.channel in ZEROED && one.state !== "not-fitted");
@@ -243,8 +243,8 @@ function zeroPart() {
   zeroes = key;
   const names = new Map((view.towers ?? []).map(tower => [tower.id, tower.name ?? tower.id]));
   if (view.plan === false) return $("#zero").replaceChildren();
-  if (!inRig) return $("#zero").replaceChildren(make("span", { class: "m" }, "Zero: only in rig"));
-  $("#zero").replaceChildren(...fitted.map(one => button(`Zero ${names.get(one.tower) ?? one.tower} ${ZEROED[one.channel]}`, "btn", () => tell({ said: "zero", tower: one.tower, channel: one.channel }))));
+  if (!inRig) return $("#zero").replaceChildren(make("span", { class: "m" }, t("desk-zero-rig")));
+  $("#zero").replaceChildren(...fitted.map(one => button(t("desk-zero", { tower: names.get(one.tower) ?? one.tower, what: t(`desk-zero-${ZEROED[one.channel]}`) }), "btn", () => tell({ said: "zero", tower: one.tower, channel: one.channel }))));
 }
 
 async function heard() {
@@ -273,7 +273,7 @@ function lost() {
   shown = { call: null, look: "gone" };
   for (const name of FRAME) B.classList.toggle(name, name === "gone");
   B.classList.remove("live");
-  board.show(sound.words["not-live"], "gone", null);
+  board.show(t("not-live"), "gone", null);
   sheet.giveWay("gone");
   elevation.clear();
   if (pastNodes) write(pastNodes.svg, pastNodes.words, []);
@@ -283,7 +283,7 @@ function lost() {
   for (const what of ["#stepname", "#stepage", "#findcount", "#refused", "#recording", "#clock"]) put($(what), "");
   hide($("#ack"), true);
   stop.show(false, false);
-  $("#gonewords").replaceChildren(make("p", {}, live.reason ?? "This page has lost the monitor. What it showed is gone."), make("p", {}, "Look at the truss. Shout STOP. Move only when you have said so."), make("p", { class: "m" }, "Trying again. The other pages may still be live."));
+  $("#gonewords").replaceChildren(make("p", {}, live.reason ?? t("lost")), make("p", {}, t("desk-lost-look")), make("p", { class: "m" }, t("lost-again")));
   sound.lost();
 }
 
@@ -293,5 +293,5 @@ const again = () => { board.refit(); if (live.state === "live") draw(); };
 addEventListener("resize", again);
 document.fonts?.ready.then(again);
 stop.show(false, false);
-put($("#gonewords"), "Waiting for the monitor.");
+put($("#gonewords"), t("waiting"));
 stayAwake(words => sheet.sleeps(words));

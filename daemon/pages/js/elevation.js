@@ -1,6 +1,7 @@
 // Puts a layout on the page: nodes are made once, after that only attributes that differ are set.
 
 import { layout } from "./layout.js";
+import { t } from "./phrases.js";
 import { sayOf } from "./picture.js";
 import { Reach } from "./shape.js";
 import { set } from "./shell.js";
@@ -81,7 +82,7 @@ export class Elevation {
   clear() {
     for (const path of Object.values(this.#paths)) path.setAttribute("d", "");
     write(this.#svg, this.#words, []);
-    set(this.#svg, "aria-label", "Not live: nothing is drawn.");
+    set(this.#svg, "aria-label", t("drawn-gone"));
     this.#saidFor = null;
   }
 

@@ -2,6 +2,7 @@
 // Across: true to scale. Up: offsets from the level line, stretched by a told factor; masts are cut, not to scale.
 
 import { darkSpans, lightSpans } from "./picture.js";
+import { t } from "./phrases.js";
 import { scale } from "./shape.js";
 import { amount, figure, MINUS } from "./words.js";
 
@@ -139,8 +140,8 @@ function barb(p, g, words) {
   if (!c) return { barb: "", brack: "" };
   const x = g.X(c.x), y = g.Y(c.x) - g.deep, e = Math.max(6, c.sigma * g.px), right = x > g.w * .6;
   if (c.force !== null) {
-    const t = `${amount(c.forceTold ?? c.force, p.units.force, true)} here`;
-    words.push({ key: "caught", x: right ? x - e - 10 : x + e + 10, y: y - 24, t, size: 24, cls: right ? "num end" : "num" });
+    const told = `${amount(c.forceTold ?? c.force, p.units.force, true)} ${t("here")}`;
+    words.push({ key: "caught", x: right ? x - e - 10 : x + e + 10, y: y - 24, t: told, size: 24, cls: right ? "num end" : "num" });
   }
   return {
     barb: `M${f(x)} ${f(y - 6)}L${f(x - 9)} ${f(y - 22)}h18z`,
@@ -152,7 +153,7 @@ function barb(p, g, words) {
 function limits(p, g, words, bold) {
   const u = p.units.offset, cls = bold ? "now" : "mute", stretch = `× ${g.k}`;
   const say = (x, y, end) => words.push(
-    { key: "heights", x, y, t: "heights", size: 13, cls: end ? cls + " end" : cls },
+    { key: "heights", x, y, t: t("heights"), size: 13, cls: end ? cls + " end" : cls },
     { key: "stretch", x, y: y + 15, t: stretch, size: 13, cls: end ? cls + " end" : cls },
   );
   if (g.few) {
@@ -178,14 +179,14 @@ function footWords(p, g, words) {
     const x = g.X(head.x), hot = head.id === p.hot, key = `${head.id}${head.again ? "+" : ""}`;
     const size = Math.round(clamp(g.near * (close ? .62 : .34), 12, hot ? 32 : 26));
     const load = head.shareTold ?? head.share;
-    const share = head.blind ? (close ? "?" : "no data") : close ? figure(load, u) : amount(load, u);
+    const share = head.blind ? (close ? "?" : t("no-data")) : close ? figure(load, u) : amount(load, u);
     words.push({ key: `share ${key}`, x, y, t: share, size, cls: "num mid" });
     words.push({ key: `name ${key}`, x, y: y + (close ? 17 : 21), t: close ? head.id : head.name, size: close ? 13 : 16, cls: "strong mid" });
     if (g.plan && g.near >= 118) {
-      const plan = `plan ${figure(head.expectedTold ?? head.expected, u)}, rated ${figure(head.rated, u)}`;
+      const plan = t("plan-rated", { amount: figure(head.expectedTold ?? head.expected, u), limit: figure(head.rated, u) });
       words.push({ key: `plan ${key}`, x, y: y + 40, t: plan, size: 13, cls: "mute mid" });
     }
-    if (close && i === 0 && g.foot >= 90) words.push({ key: "unit", x: 4, y: y + 36, t: `loads in ${u.name}, heights in ${p.units.offset.name}`, size: 13, cls: "mute" });
+    if (close && i === 0 && g.foot >= 90) words.push({ key: "unit", x: 4, y: y + 36, t: t("units", { amount: u.name, limit: p.units.offset.name }), size: 13, cls: "mute" });
   });
 }
 
@@ -196,18 +197,18 @@ function offsetsTold(p, g, words) {
   if (bad?.off) {
     const left = g.X(bad.x) > g.w / 2 || p.heads.indexOf(bad) > 0, way = left ? -1 : 1;
     const y = g.y0 + (bad.off > 0 ? size + 4 : -bad.off * g.mm + size + 4);
-    const t = `${figure(Math.abs(bad.offTold ?? bad.off), u)} ${u.name}`;
-    words.push({ key: "off", x: g.X(bad.x) + way * 18, y, t, size, cls: left ? "num end" : "num", more: bad.off > 0 ? " high" : " low", moreSize: Math.round(size * .62) });
+    const told = `${figure(Math.abs(bad.offTold ?? bad.off), u)} ${u.name}`;
+    words.push({ key: "off", x: g.X(bad.x) + way * 18, y, t: told, size, cls: left ? "num end" : "num", more: ` ${t(bad.off > 0 ? "high" : "low")}`, moreSize: Math.round(size * .62) });
     return;
   }
   if (g.few) return;
   p.heads.forEach((head, i) => {
     if (head.off === null) return;
     const way = i === 0 ? 1 : -1, text = figure(head.offTold ?? head.off, u, true), small = g.near < 52;
-    const t = Number(text.replace(MINUS, "-")) === 0 ? "0" : small ? text : `${text} ${u.name}`;
+    const told = Number(text.replace(MINUS, "-")) === 0 ? "0" : small ? text : `${text} ${u.name}`;
     const x = small ? g.X(head.x) : g.X(head.x) + way * 12, y = Math.max(g.y0, g.Y(head.x)) + (small ? -g.deep - 16 : 20);
     const cls = small ? "mute mid" : way > 0 ? "mute" : "mute end";
-    words.push({ key: `off ${head.id}${head.again ? "+" : ""}`, x, y, t, size: small ? 12 : 15, cls });
+    words.push({ key: `off ${head.id}${head.again ? "+" : ""}`, x, y, t: told, size: small ? 12 : 15, cls });
   });
 }
 

@@ -3,6 +3,7 @@
 
 import { node } from "./elevation.js";
 import { BLIND } from "./picture.js";
+import { has, t } from "./phrases.js";
 import { make, put, set } from "./shell.js";
 import { DASH, figure, span } from "./words.js";
 
@@ -44,31 +45,29 @@ export function may(finding) {
 
 function glyph(finding) {
   const svg = node("svg", { width: 22, height: 16, role: "img" });
-  const [cls, d, name] = OVER.has(finding.state) || finding.state === "latched" && finding.severity !== "stop" ? ["g-over", "M1 8h20", "over"]
-    : BLIND.has(finding.kind) && finding.severity !== "note" ? ["g-blind", "M1 15L9 1M8 15L16 1M15 15l6-11", "no data"]
-    : finding.severity === "stop" ? ["g-stop", "M1 1h20v14H1z", "stop"]
-    : finding.severity === "warn" ? ["g-warn", "M1 14V8L21 2v12z", "warn"] : ["g-line", "M1 8h20M11 8v6", "note"];
+  const [cls, d, name] = OVER.has(finding.state) || finding.state === "latched" && finding.severity !== "stop" ? ["g-over", "M1 8h20", "desk-over"]
+    : BLIND.has(finding.kind) && finding.severity !== "note" ? ["g-blind", "M1 15L9 1M8 15L16 1M15 15l6-11", "no-data"]
+    : finding.severity === "stop" ? ["g-stop", "M1 1h20v14H1z", "desk-stop"]
+    : finding.severity === "warn" ? ["g-warn", "M1 14V8L21 2v12z", "desk-warn"] : ["g-line", "M1 8h20M11 8v6", "desk-note"];
   node("path", { class: cls, d }, svg);
-  svg.setAttribute("aria-label", name);
+  svg.setAttribute("aria-label", t(name));
   return svg;
 }
-
-const LABEL = { seen: "Seen", release: "Release", shelve: "Shelve", unshelve: "Unshelve" };
 
 /** does(word, finding): sends it. allowed: null, or why the lead's words cannot be said here. */
 export function findings(host, list, now, does, allowed) {
   keep(host, order(list), one => `${one.id} ${one.state} ${one.severity}`, one => {
     const row = make("li", { class: `find${OVER.has(one.state) ? " over" : ""}` }, glyph(one),
       make("span", {}, make("b", {}), make("br"), make("span", { class: "m" })), make("span", { class: "does" }));
-    for (const word of may(one)) row.lastChild.append(word === "release" ? releaseButton(() => does(word, one)) : button(LABEL[word], word === "seen" ? "btn pri" : "btn", () => does(word, one)));
+    for (const word of may(one)) row.lastChild.append(word === "release" ? releaseButton(() => does(word, one)) : button(t(`desk-${word}`), word === "seen" ? "btn pri" : "btn", () => does(word, one)));
     return row;
   }, (row, one) => {
     const [, texts, acts] = row.children;
     put(texts.querySelector("b"), one.text);
-    const limit = one.limit !== null && one.limit !== undefined ? `, limit ${one.limit} ${one.unit ?? ""}` : "";
-    put(texts.querySelector(".m"), `${one.severity}, ${one.state}, ${span(now - one.since_ms)}${limit}`);
+    const limit = one.limit !== null && one.limit !== undefined ? `, ${t("desk-limit", { amount: `${one.limit} ${one.unit ?? ""}` })}` : "";
+    put(texts.querySelector(".m"), `${t(`desk-${one.severity}`)}, ${t(`desk-${one.state}`)}, ${span(now - one.since_ms)}${limit}`);
     for (const act of acts.children) { set(act, "aria-disabled", String(allowed !== null)); set(act, "title", allowed ?? ""); }
-  }, "None open.");
+  }, t("desk-none-open"));
 }
 
 export function button(text, cls, act) {
@@ -80,17 +79,17 @@ export function button(text, cls, act) {
 const HOLD_MS = 2_000, AGAIN_MS = 5_000;
 /** Release: a press of 2 s, or two presses. */
 function releaseButton(act) {
-  const made = make("button", { type: "button", class: "btn" }, "Release");
+  const made = make("button", { type: "button", class: "btn" }, t("desk-release"));
   let holding = null, armed = null, fired = false;
   const barred = () => made.getAttribute("aria-disabled") === "true";
-  const fire = () => { fired = true; clearTimeout(armed); armed = null; put(made, "Release"); act(); };
+  const fire = () => { fired = true; clearTimeout(armed); armed = null; put(made, t("desk-release")); act(); };
   made.addEventListener("pointerdown", () => { fired = false; if (!barred()) holding = setTimeout(fire, HOLD_MS); });
   for (const ends of ["pointerup", "pointerleave", "pointercancel"]) made.addEventListener(ends, () => clearTimeout(holding));
   made.addEventListener("click", () => {
     if (fired || barred()) { fired = false; return; }
     if (armed !== null) return fire();
-    put(made, "Release: press again");
-    armed = setTimeout(() => { armed = null; put(made, "Release"); }, AGAIN_MS);
+    put(made, t("desk-release-again"));
+    armed = setTimeout(() => { armed = null; put(made, t("desk-release")); }, AGAIN_MS);
   });
   return made;
 }
@@ -100,7 +99,7 @@ export function table(body, picture) {
   const u = picture.units.force, heads = picture.heads.filter(head => !head.again);
   const rows = heads.map(head => ({ key: head.id, name: head.name, blind: head.blind, expected: head.expectedTold, measured: head.shareTold, rated: head.rated, adapter: head.adapter }));
   const sum = pick => rows.every(row => row[pick] !== null) ? rows.reduce((total, row) => total + row[pick], 0) : null;
-  rows.push({ key: "whole", name: "Whole", expected: sum("expected"), measured: sum("measured"), rated: null });
+  rows.push({ key: "whole", name: t("desk-whole"), expected: sum("expected"), measured: sum("measured"), rated: null });
   keep(body, rows, row => row.key, row => {
     const made = make("tr", {}, make("th", { scope: "row" }, row.name));
     for (const cls of ["", "big", "", ""]) made.append(make("td", { class: cls }));
@@ -111,7 +110,7 @@ export function table(body, picture) {
     put(cells[2], figure(row.measured, u));
     put(cells[3], differs === null ? DASH : figure(differs, u, true));
     const part = row.rated === null || row.measured === null ? null : (row.measured + row.adapter) / row.rated * 100;
-    put(cells[4], row.key === "whole" ? "" : row.blind ? "not heard" : part === null ? DASH : `${part.toFixed(0)} %`);
+    put(cells[4], row.key === "whole" ? "" : row.blind ? t("desk-not-heard") : part === null ? DASH : `${part.toFixed(0)} %`);
   });
 }
 
@@ -138,18 +137,18 @@ export function instrumentRows(body, rows) {
   }, (made, row) => row.cells.forEach((cell, i) => {
     const at = made.children[i + 1];
     at.classList.toggle("gap", cell?.bad === true);
-    put(at, !cell || cell.state === "not-fitted" ? DASH : cell.state === "too-slow" && cell.renews ? `new every ${span(cell.renews * 1000)}` : cell.bad ? `${cell.state}${cell.age === null ? "" : ` ${span(cell.age)}`}` : i === 3 && cell.value !== null ? `${cell.value.toFixed(1)} ${cell.unit}` : span(cell.age));
+    put(at, !cell || cell.state === "not-fitted" ? DASH : cell.state === "too-slow" && cell.renews ? `new every ${span(cell.renews * 1000)}` : cell.bad ? `${has(`desk-state-${cell.state}`) ? t(`desk-state-${cell.state}`) : cell.state}${cell.age === null ? "" : ` ${span(cell.age)}`}` : i === 3 && cell.value !== null ? `${cell.value.toFixed(1)} ${cell.unit}` : span(cell.age));
   }));
 }
 
-const ROLE = { spotter: "spotter", lead: "desk", view: "looks on" };
+const ROLES = ["spotter", "lead", "view"];
 export function people(host, list, names) {
-  const roleOf = one => one.role === "tower" ? `${names.get(one.tower) ?? one.tower} winch` : ROLE[one.role] ?? one.role;
+  const roleOf = one => one.role === "tower" ? t("desk-role-tower", { tower: names.get(one.tower) ?? one.tower }) : ROLES.includes(one.role) ? t(`desk-role-${one.role}`) : one.role;
   keep(host, list, one => `${one.role} ${one.tower} ${one.name}`, () => make("li", {}, make("i"), make("span"), make("span", { class: "m" })), (row, one) => {
     set(row.children[0], "class", one.live === false ? "open" : one.sound ? "measured" : "open");
     put(row.children[1], one.name ? `${one.name}, ${roleOf(one)}` : roleOf(one));
-    put(row.children[2], one.live === false ? "gone" : one.sound ? "heard" : "not answered");
-  }, "No page open but this one.");
+    put(row.children[2], t(one.live === false ? "desk-gone" : one.sound ? "desk-answered" : "desk-unanswered"));
+  }, t("desk-nobody-here"));
 }
 
 /** Nested counts of what was refused, as words: "n1: late 3". Pure. */
@@ -159,5 +158,5 @@ export function refusedWords(refused) {
     if (typeof reasons === "number") { if (reasons) parts.push(`${node} ${reasons}`); continue; }
     for (const [reason, n] of Object.entries(reasons ?? {})) if (n) parts.push(`${node}: ${reason} ${n}`);
   }
-  return parts.length ? `Refused: ${parts.slice(0, 6).join(", ")}${parts.length > 6 ? ", …" : ""}` : "";
+  return parts.length ? t("desk-refused", { what: `${parts.slice(0, 6).join(", ")}${parts.length > 6 ? ", …" : ""}` }) : "";
 }

@@ -1,5 +1,6 @@
 // Whether this page is live, by its own timer: it trusts nothing that it has not just been told.
 
+import { t } from "./phrases.js";
 import { bySocket, Ways } from "./way.js";
 
 /** Longest silence of a live page: eight views missed, and time left for a busy phone to change within the promised second. */
@@ -114,13 +115,13 @@ export class Live {
 
   /** The monitor itself says that it no longer watches: not live at once. */
   #stopped(text) {
-    this.reason = parsed(text)?.text ?? "The monitor says that it does not watch.";
+    this.reason = parsed(text)?.text ?? t("stopped");
     this.#fall();
   }
 
   /** The monitor is there but does not let this page in: its session is gone, after a new start for example. */
   #refused() {
-    this.reason = "The monitor does not know this page. Scan a code at the desk to pair it again.";
+    this.reason = t("unpaired");
     this.#on.state(this.#state);
   }
 

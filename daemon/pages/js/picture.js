@@ -1,6 +1,7 @@
 // What there is to draw, from the view that the watch sends. Pure: view -> plain values; nothing is made up, what is
 // not known stays null.
 
+import { t } from "./phrases.js";
 import { along, straight, through, unfold } from "./shape.js";
 import { amount, figure, offsetWords, unitsOf } from "./words.js";
 
@@ -106,19 +107,19 @@ export function lightSpans(length, dark) {
 
 /** The drawing in words, for a screen reader. */
 export function sayOf(picture) {
-  if (!picture) return "No plan, nothing to draw.";
+  if (!picture) return t("drawn-nothing");
   const u = picture.units;
   const tower = head => {
-    if (head.blind) return `${head.name}: no data`;
-    const off = head.off === null ? "height not known" : offsetWords(head.off, u.offset).replace(` ${u.offset.name} `, ` ${u.offset.spoken} `);
-    const share = head.share === null ? "load not measured" : `${figure(head.share, u.force)} of ${figure(head.rated, u.force)} ${u.force.spoken}`;
+    if (head.blind) return `${head.name}: ${t("no-data")}`;
+    const off = head.off === null ? t("drawn-no-height") : offsetWords(head.off, u.offset).replace(` ${u.offset.name} `, ` ${t(u.offset.spoken)} `);
+    const share = head.share === null ? t("drawn-no-load") : t("drawn-load", { amount: figure(head.share, u.force), limit: `${figure(head.rated, u.force)} ${t(u.force.spoken)}` });
     return `${head.name}: ${off}, ${share}`;
   };
   const heads = picture.heads.filter(head => !head.again).map(tower).join(". ");
-  const height = picture.height === null ? "Height not known" : `Line at ${amount(picture.height, u.height)}`;
-  const limit = picture.warn === null ? "" : ` Hold limit ${figure(picture.warn, u.offset)} ${u.offset.spoken}.`;
-  const caught = picture.caught ? ` Extra force ${amount(picture.caught.force, u.force)} at ${picture.caught.x.toFixed(1)} m.` : "";
-  return `${height}. ${heads}.${limit}${caught}`;
+  const height = picture.height === null ? `${t("drawn-line-unknown")}.` : t("line-at", { amount: amount(picture.height, u.height) });
+  const limit = picture.warn === null ? "" : ` ${t("hold-limit", { amount: `${figure(picture.warn, u.offset)} ${t(u.offset.spoken)}` })}`;
+  const caught = picture.caught ? ` ${t("drawn-force", { amount: amount(picture.caught.force, u.force), place: `${picture.caught.x.toFixed(1)} m` })}` : "";
+  return `${height} ${heads}.${limit}${caught}`;
 }
 
 /** The head farthest from the line, and how far. */

@@ -1,12 +1,14 @@
 // The sheet behind the header: what this program is not, sound check, name, theme. Open at first, closed for good by
 // an answer; it never covers the call or STOP.
 
+import { t } from "./phrases.js";
 import { $, here, kept, make, put, say, set, theme, whoami } from "./shell.js";
+import { span } from "./words.js";
 
 const WAVES = "M1 6h4l5-5v16l-5-5H1z M13 5q3 4 0 8M16 2q6 7 0 14", CROSSED = "M1 6h4l5-5v16l-5-5H1z M13 5l7 8M20 5l-7 8";
 
 export class Sheet {
-  #sheet; #button; #sound; #place; #heard = null; #sleep = null; #state = "loading"; #age = null; #stands = null; #aside = false;
+  #sheet; #button; #sound; #place; #heard = null; #sleep = null; #state = "loading"; #age = null; #stands = null; #aside = false; #unrecorded = null;
 
   constructor(sheet, button, sound, place) {
     this.#sheet = sheet;
@@ -32,22 +34,22 @@ export class Sheet {
     name.addEventListener("change", () => { kept("name", name.value.trim()); if (name.value.trim()) whoami(name.value.trim()); });
     const button = (text, cls, act) => { const made = make("button", { class: cls, type: "button" }, text); made.addEventListener("click", act); return made; };
     this.#sheet.append(
-      make("h2", {}, "Sound check"),
-      make("p", {}, make("b", {}, "raisewatch advises only; no safety function."), " Eyes on the truss: the words come by sound. In a loud room use an earpiece or a speaker."),
-      make("div", { class: "row" }, make("label", { for: "who" }, "Your name"), name),
+      make("h2", {}, t("sound-title")),
+      make("p", {}, make("b", {}, `${t("advises")}.`), ` ${t("sound-how")}`),
+      make("div", { class: "row" }, make("label", { for: "who" }, t("sound-name")), name),
       make("div", { class: "row" },
-        button("Play", "btn pri play", () => this.#play()),
-        button("I heard it", "btn heardit", () => this.#heardIt())),
+        button(t("sound-play"), "btn pri play", () => this.#play()),
+        button(t("sound-heard"), "btn heardit", () => this.#heardIt())),
       make("p", { class: "m can", role: "status" }),
       make("div", { class: "row" },
-        button("Dark or sun", "btn", () => theme(true)),
-        button("Close, sound off", "btn close", () => this.open(false))),
+        button(t("sound-theme"), "btn", () => theme(true)),
+        button(t("sound-close-off"), "btn close", () => this.open(false))),
     );
   }
 
   async #play() {
     await this.#sound.open();
-    this.#sound.say("over", this.#sound.words["sound-check"]);
+    this.#sound.say("over", t("sound-check"));
     this.draw();
   }
 
@@ -55,7 +57,7 @@ export class Sheet {
     await this.#sound.open();
     const answer = await say({ said: "sound-heard", by: here(this.#place()) });
     this.#heard = new Date();
-    put($(".can", this.#sheet), answer.ok ? "" : `Not recorded: ${answer.text}`);
+    this.#unrecorded = answer.ok ? null : t("sound-not-recorded", { what: answer.text });
     if (answer.ok) this.open(false);
     this.draw();
   }
@@ -89,10 +91,10 @@ export class Sheet {
     set(this.icon, "d", on ? WAVES : CROSSED);
     const how = $(".how", this.#button);
     how.classList.toggle("off", !on);
-    put(how, !on ? "SOUND OFF" : this.#heard ? `heard ${time}` : "sound on");
-    put($(".alive", this.#button), this.#state === "live" ? (this.#age > 450 ? `live, ${(this.#age / 1000).toFixed(1)} s old` : "live") : this.#state === "gone" ? "not live" : "not yet live");
-    put($(".close", this.#sheet), on ? "Close" : "Close, sound off");
-    const can = [this.#sound.shakes ? null : "This phone cannot vibrate.", this.#sleep ? `The ${this.#sleep}: keep it awake by hand.` : null, this.#sound.voice ? null : "No voice here: tones only."];
-    if (!$(".can", this.#sheet).textContent.startsWith("Not recorded")) put($(".can", this.#sheet), can.filter(Boolean).join(" "));
+    put(how, !on ? t("sound-off") : this.#heard ? t("sound-answered", { amount: time }) : t("sound-on"));
+    put($(".alive", this.#button), this.#state === "live" ? (this.#age > 450 ? t("live-old", { amount: span(this.#age) }) : t("live")) : t(this.#state));
+    put($(".close", this.#sheet), t(on ? "sound-close" : "sound-close-off"));
+    const can = [this.#sound.shakes ? null : t("sound-no-shake"), this.#sleep, this.#sound.voice ? null : t("sound-no-voice")];
+    put($(".can", this.#sheet), this.#unrecorded ?? can.filter(Boolean).join(" "));
   }
 }

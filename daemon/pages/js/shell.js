@@ -1,5 +1,7 @@
 // What every page shares: theme, who sits here, what is sent, screen kept awake, and words fitted to the width.
 
+import { t } from "./phrases.js";
+
 const KEPT = "raisewatch.";
 const ANSWER_MS = 1_000;
 
@@ -17,9 +19,6 @@ export function set(element, name, value) {
 
 /** Takes an element away or shows it, only where that differs. */
 export const hide = (element, away) => { if (element && element.hidden !== away) element.hidden = away; };
-
-/** What pages say of themselves until the monitor has told the crew's own words (docs/forms.md: one phrase file). */
-export const OWN = { language: "en", "not-live": "Not live", "live-again": "Live again", rehearsal: "Rehearsal", "sound-check": "Sound check.", "no-plan": "No plan. Recording only.", "nothing-known": "Nothing known yet" };
 
 /** Makes an element: make("p", {class: "m"}, "text", child…). */
 export function make(tag, attributes = {}, ...children) {
@@ -67,9 +66,9 @@ export async function say(said) {
       signal: stopper.signal, keepalive: true, priority: "high", credentials: "same-origin",
     });
     const body = await answer.text();
-    return { ok: answer.ok, text: textOf(body) ?? (answer.ok ? "" : `refused (${answer.status})`) };
+    return { ok: answer.ok, text: textOf(body) ?? (answer.ok ? "" : t("refused", { amount: answer.status })) };
   } catch {
-    return { ok: false, text: "not sent: the monitor does not answer", lost: true };
+    return { ok: false, text: t("not-sent"), lost: true };
   } finally { clearTimeout(late); }
 }
 
@@ -80,14 +79,14 @@ function textOf(body) {
 
 /** Keeps the screen on while the page is seen. -> words when the phone refuses, else null. */
 export async function stayAwake(onChange) {
-  if (!("wakeLock" in navigator)) return onChange("screen may sleep");
+  if (!("wakeLock" in navigator)) return onChange(t("sound-sleeps"));
   const ask = async () => {
     if (document.visibilityState !== "visible") return;
     try {
       const lock = await navigator.wakeLock.request("screen");
       onChange(null);
-      lock.addEventListener("release", () => onChange("screen may sleep"));
-    } catch { onChange("screen may sleep"); }
+      lock.addEventListener("release", () => onChange(t("sound-sleeps")));
+    } catch { onChange(t("sound-sleeps")); }
   };
   document.addEventListener("visibilitychange", ask);
   await ask();
@@ -109,7 +108,7 @@ export function fit(line, room, most, least = 40) {
 
 /** The STOP of a page. Fires on touch, not on release; a key presses it as well. */
 export class StopButton {
-  #button; #small; #word; #place; #lastTouch = -Infinity; #live = false; #small_ = "tells everyone at once"; #note = null; #noteEnds = null;
+  #button; #small; #word; #place; #lastTouch = -Infinity; #live = false; #small_ = t("stop-tells"); #note = null; #noteEnds = null;
 
   constructor(button, place) {
     this.#button = button;
@@ -125,17 +124,17 @@ export class StopButton {
   }
 
   async press() {
-    this.#tell("sending");
+    this.#tell(t("stop-sending"));
     const answer = await say({ said: "stop", by: here(this.#place()) });
-    if (answer.ok) return this.#tell("said to everyone", 4_000);
+    if (answer.ok) return this.#tell(t("stop-said"), 4_000);
     this.#button.classList.add("shout");
-    this.#tell(answer.lost ? "not sent: shout it" : answer.text, 8_000);
+    this.#tell(answer.lost ? t("stop-not-sent") : answer.text, 8_000);
   }
 
   /** live: whether it can be sent; standing: whether a stop stands already. */
   show(live, standing) {
     this.#live = live;
-    this.#small_ = standing ? "say it to everyone again" : "tells everyone at once";
+    this.#small_ = t(standing ? "stop-again" : "stop-tells");
     this.#draw();
   }
 
@@ -149,7 +148,7 @@ export class StopButton {
   #draw() {
     const shout = !this.#live || (this.#note !== null && this.#button.classList.contains("shout"));
     this.#button.classList.toggle("shout", shout);
-    put(this.#word, shout ? "Shout STOP" : "STOP");
+    put(this.#word, t(shout ? "stop-shout" : "stop"));
     if (this.#small) { put(this.#small, this.#note ?? (this.#live ? this.#small_ : "")); hide(this.#small, !this.#small.textContent); }
   }
 }

@@ -1,7 +1,7 @@
 // What a page says aloud: the word first, by the browser's own voice, then the tones; the hand feels it as well.
 
 import { lookOf } from "./picture.js";
-import { OWN } from "./shell.js";
+import { language, t } from "./phrases.js";
 import { CODE, Turn } from "./tones.js";
 
 const VOICE_STARTS_MS = 700, VOICE_ENDS_MS = 4_000, RAMP_S = 0.01, GONE_EVERY_MS = 2_000;
@@ -11,8 +11,6 @@ export class Sound {
   #dumb = false; // an attempt to speak was not begun in time: no voice here, until one is loaded
   #context = null; #turn = new Turn(); #pending = null; #gone = null; #speaking = 0;
   onChange = () => {};
-  /** What the page says of itself, and the language of every word. */
-  words = OWN;
   /** A replay is looked at, not heard. */
   quiet = false;
 
@@ -57,14 +55,14 @@ export class Sound {
   lost() {
     if (this.#gone !== null) return;
     clearTimeout(this.#pending);
-    this.say("gone", this.words["not-live"]);
+    this.say("gone", t("not-live"));
     this.#gone = setInterval(() => { this.#shake("gone"); this.#tones("gone"); }, GONE_EVERY_MS);
   }
   found() {
     if (this.#gone === null) return;
     clearInterval(this.#gone);
     this.#gone = null;
-    this.say("note", this.words["live-again"]);
+    this.say("note", t("live-again"));
   }
 
   #speak(text) {
@@ -72,7 +70,7 @@ export class Sound {
     return new Promise(done => {
       speechSynthesis.cancel();
       const words = new SpeechSynthesisUtterance(text);
-      words.lang = this.words.language;
+      words.lang = language();
       words.rate = 1.05;
       const dumb = setTimeout(() => { this.#dumb = true; this.onChange(); done(); }, VOICE_STARTS_MS);
       const long = setTimeout(done, VOICE_ENDS_MS);

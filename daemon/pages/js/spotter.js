@@ -6,8 +6,9 @@ import { slopeOf } from "./layout.js";
 import { Live } from "./live.js";
 import { Painter, StopBar } from "./painter.js";
 import { farthest, heardOf, lookOf, pictureOf } from "./picture.js";
+import { agree, language, t } from "./phrases.js";
 import { Sheet } from "./sheet.js";
-import { $, here, hide, make, OWN, put, say, set, stayAwake, StopButton, theme } from "./shell.js";
+import { $, here, hide, make, put, say, set, stayAwake, StopButton, theme } from "./shell.js";
 import { Sound } from "./sound.js";
 import { DECK, settle, Steady } from "./steady.js";
 import { list, offsetWords, amount, placeOf, plainly, span } from "./words.js";
@@ -50,24 +51,24 @@ setInterval(() => sheet.live(live.state, live.age), 500);
 /** What is for the ear of every view, drawn or not. -> whether this page was not live before. */
 function hear() {
   const call = view.calls?.spotter ?? null, look = lookOf(call), calm = look === "calm" || look === "none", now = performance.now();
-  sound.words = { ...OWN, ...view.words };
+  agree(view.words);
   sound.quiet = Boolean(view.replay);
   if (silent && !calm) sound.call(call); // a page opened late says at once what stands
   const first = silent;
   silent = false;
-  if (view.rehearsal && now - rehearsed > 60_000 && sound.on && look === "calm") { rehearsed = now; sound.say("note", sound.words.rehearsal); }
+  if (view.rehearsal && now - rehearsed > 60_000 && sound.on && look === "calm") { rehearsed = now; sound.say("note", t("rehearsal")); }
   return first;
 }
 
 function draw() {
-  const now = performance.now(), call = view.calls?.spotter ?? null, words = sound.words;
+  const now = performance.now(), call = view.calls?.spotter ?? null;
   shown = standing.take(call, lookOf(call), now);
   const picture = settle(pictureOf(view, shown.call), steady, DECK, now), { look } = shown;
   B.dataset.shown = view.t_ms;
   frame(look);
   head();
-  set($("#call"), "lang", words.language);
-  const text = shown.call?.text ?? (view.plan === false ? words["no-plan"] : view.not_claimed ?? words["nothing-known"]);
+  set($("#call"), "lang", language());
+  const text = shown.call?.text ?? (view.plan === false ? t("no-plan") : view.not_claimed ?? t("nothing-known"));
   board.show(text, look, subOf(picture, look));
   answer(look);
   stop.show(true, look === "stop" || look === "blind");
@@ -95,14 +96,14 @@ function head() {
 function subOf(picture, look) {
   if (!picture) return null;
   const u = picture.units, blind = picture.heads.filter(head => head.blind && !head.again);
-  if (look === "blind") return blind.filter(head => head.age !== null).map(head => `${head.name} last heard ${span(head.age)} ago`)[0] ?? null;
-  if (look === "none" && picture.heads.every(head => head.off === null)) return picture.heads.every(head => head.share === null) ? "No level and no share is claimed." : "No level is claimed.";
+  if (look === "blind") return blind.filter(head => head.age !== null).map(head => t("last-heard", { tower: head.name, amount: span(head.age) }))[0] ?? null;
+  if (look === "none" && picture.heads.every(head => head.off === null)) return picture.heads.every(head => head.share === null) ? t("no-level-no-share") : t("no-level");
   if (look !== "calm" && look !== "none") return null;
   const pins = pinsOf(picture), far = farthest(picture.heads);
   if (pins) return pins;
   if (!far) return null;
-  const off = far.offTold ?? far.off, limit = picture.warn === null ? "" : ` Hold limit ${amount(picture.warn, u.offset)}.`;
-  const height = picture.heads.length > 5 && picture.height !== null ? ` Line at ${amount(picture.height, u.height)}.` : "";
+  const off = far.offTold ?? far.off, limit = picture.warn === null ? "" : ` ${t("hold-limit", { amount: amount(picture.warn, u.offset) })}`;
+  const height = picture.heads.length > 5 && picture.height !== null ? ` ${t("line-at", { amount: amount(picture.height, u.height) })}` : "";
   const ahead = view.ahead_s ? ` ${view.ahead_s.text}` : "";
   return `${plainly(far.name)} ${offsetWords(off, u.offset)}.${limit}${height}${ahead}`;
 }
@@ -111,8 +112,8 @@ function pinsOf(picture) {
   const named = kind => picture.heads.filter(head => head.pins === kind && !head.again).map(head => head.name);
   const measured = named("measured"), saidOnly = named("said");
   if (!measured.length && !saidOnly.length) return null;
-  const parts = [measured.length ? `${list(measured)} measured` : null, saidOnly.length ? `${list(saidOnly)} only said` : null];
-  return `On pins: ${parts.filter(Boolean).join(", ")}.`;
+  const parts = [measured.length ? t("pins-measured", { tower: list(measured) }) : null, saidOnly.length ? t("pins-said", { tower: list(saidOnly) }) : null];
+  return t("on-pins", { what: parts.filter(Boolean).join(", ") });
 }
 
 /** Heard: quiets nothing that stands; tells who heard, and slows the repeats of a hold. */
@@ -123,8 +124,8 @@ function answer(look) {
   const heard = heardOf(view, call);
   const mine = heardCall === call.text;
   button.classList.toggle("done", Boolean(heard) || mine);
-  const goes = look === "stop" || look === "blind" ? "it stands until the lead releases it" : call.reason === "uneven" ? "it goes on until level" : "it goes on while it stands";
-  put($("small", button), heard?.by ? `heard by ${heard.by}; ${goes}` : goes);
+  const goes = look === "stop" || look === "blind" ? t("until-released") : t(call.reason === "uneven" ? "until-level" : "until-over");
+  put($("small", button), heard?.by ? `${t("heard-by", { what: heard.by })}; ${goes}` : goes);
 }
 
 $("#ack").addEventListener("click", async () => {
@@ -176,7 +177,7 @@ function lost() {
   standing.drop();
   shown = { call: null, look: "gone" };
   frame("gone");
-  board.show(sound.words["not-live"], "gone", null);
+  board.show(t("not-live"), "gone", null);
   sheet.giveWay("gone");
   hide($("#ack"), true);
   hide($("#elevation"), true);
@@ -185,9 +186,9 @@ function lost() {
   put($("#step"), "");
   stop.show(false, false);
   $("#gonewords").replaceChildren(
-    make("p", {}, live.reason ?? "This page has lost the monitor. What it showed is gone."),
-    make("p", {}, "Look at the truss. Shout STOP. Move only when the lead says so."),
-    make("p", { class: "m" }, "Trying again. The other pages may still be live."),
+    make("p", {}, live.reason ?? t("lost")),
+    make("p", {}, t("lost-look")),
+    make("p", { class: "m" }, t("lost-again")),
   );
   sound.lost();
 }
@@ -198,5 +199,5 @@ const again = () => { board.refit(); if (live.state === "live") draw(); };
 addEventListener("resize", again);
 document.fonts?.ready.then(again);
 stop.show(false, false);
-put($("#gonewords"), "Waiting for the monitor.");
+put($("#gonewords"), t("waiting"));
 stayAwake(words => sheet.sleeps(words));

@@ -1,5 +1,7 @@
 // The past of the line: what was seen, with its gaps cut out. Pure; times in ms of the watch.
 
+import { t as phrase } from "./phrases.js";
+
 const FINE_MS = 90_000, FINE_EVERY_MS = 100, COARSE_MS = 7_200_000, COARSE_EVERY_MS = 5_000, GAP_MS = 1_000;
 const SAME_MS = 500; // what the monitor remembers may be a moment newer than what this page shows
 
@@ -108,13 +110,13 @@ export function strip(seen, picture, now, box) {
       out.grid += `M${f(x0)} ${f(yy)}H${f(at)}`;
       out.words.push({ key: `grid ${v === spread.low}`, x: x0 - 8, y: yy + 5, t: String(v), size: 14, cls: "mute end" });
     }
-    out.words.push({ key: "shares", x: x0, y: box.shareTop - 10, t: `shares in ${u.force.name}; dashed: expected at this height`, size: 14, cls: "mute" });
+    out.words.push({ key: "shares", x: x0, y: box.shareTop - 10, t: phrase("desk-shares", { amount: u.force.name }), size: 14, cls: "mute" });
   }
   const unit = window_ms > 200_000 ? 60_000 : 1_000, parts = 6;
   for (let i = 0; i <= parts; i++) {
     const t = now - window_ms * i / parts;
     if (i) out.ticks += `M${f(tx(t))} ${f(box.y0 - 3)}v6`;
-    out.words.push({ key: `t${i}`, x: tx(t), y: box.timeY, t: i ? `${Math.round(window_ms * i / parts / unit)} ${unit === 1_000 ? "s" : "min"}` : "now", size: 14, cls: i ? "mute mid" : "mid" });
+    out.words.push({ key: `t${i}`, x: tx(t), y: box.timeY, t: i ? `${Math.round(window_ms * i / parts / unit)} ${unit === 1_000 ? "s" : "min"}` : phrase("now"), size: 14, cls: i ? "mute mid" : "mid" });
   }
   return out;
 }

@@ -5,8 +5,9 @@ import { Live } from "./live.js";
 import { Painter, StopBar } from "./painter.js";
 import { farthest, heardOf, lookOf, pictureOf } from "./picture.js";
 import { shapeOf } from "./order.js";
+import { agree, language, t } from "./phrases.js";
 import { Sheet } from "./sheet.js";
-import { $, fit, here, hide, make, OWN, put, say, set, stayAwake, StopButton, theme } from "./shell.js";
+import { $, fit, here, hide, make, put, say, set, stayAwake, StopButton, theme } from "./shell.js";
 import { Sound } from "./sound.js";
 import { DECK, settle, Steady } from "./steady.js";
 import { amount, linesOf, list, offsetWords, placeOf, plainly, span, tail } from "./words.js";
@@ -18,7 +19,7 @@ let view = null, shown = null, silent = true, drawn = null, heardCall = null, pi
 const painter = new Painter(draw), bar = new StopBar();
 
 theme();
-const place = () => nameOf() ?? `tower ${id}`;
+const place = () => nameOf() ?? `${t("tower")} ${id}`;
 const sound = new Sound(), standing = new Standing(), steady = new Steady(DECK.perSecond);
 const stop = new StopButton($("#stop"), place), sheet = new Sheet($("#sheet"), $("#more"), sound, place);
 const ownTower = () => view?.towers?.find(tower => tower.id === id) ?? null;
@@ -46,7 +47,7 @@ function wordOf(call, look) { return look === "hold" ? call.call : look; }
 /** What is for the ear of every view, drawn or not. -> whether this page was not live before. */
 function hear() {
   const call = view.calls?.[id] ?? null, look = lookOf(call);
-  sound.words = { ...OWN, ...view.words };
+  agree(view.words);
   sound.quiet = Boolean(view.replay);
   if (silent && look !== "calm" && look !== "none") sound.call(call); // a page opened late says at once what stands
   const first = silent;
@@ -55,16 +56,16 @@ function hear() {
 }
 
 function draw() {
-  const now = performance.now(), call = view.calls?.[id] ?? null, own = sound.words;
+  const now = performance.now(), call = view.calls?.[id] ?? null;
   shown = standing.take(call, ownTower() || view.plan === false ? lookOf(call) : "none", now);
   const word = wordOf(shown.call, shown.look);
   B.dataset.shown = view.t_ms;
   frame(word, shown.look === "stop");
   put($("#name"), nameOf() ?? id);
   hide($("#flag"), view.rehearsal !== true && !view.replay);
-  put($("#flag"), view.replay ? placeOf(view) : "REHEARSAL");
-  set($("#call"), "lang", own.language);
-  const text = view.plan === false ? shown.call?.text ?? own["no-plan"] : ownTower() ? shown.call?.text ?? view.not_claimed ?? own["nothing-known"] : `No tower ${id} in this plan.`;
+  put($("#flag"), view.replay ? placeOf(view) : t("rehearsal-flag"));
+  set($("#call"), "lang", language());
+  const text = view.plan === false ? shown.call?.text ?? t("no-plan") : ownTower() ? shown.call?.text ?? view.not_claimed ?? t("nothing-known") : t("no-tower", { what: id });
   buttons(word); // before the words: they take room from them
   sheet.giveWay(shown.look === "calm" || shown.look === "none" ? null : text);
   words(text, word);
@@ -112,16 +113,16 @@ function numbers(now) {
   const picture = settle(pictureOf(view, shown.call), steady, DECK, now), me = picture?.heads.find(head => head.id === id);
   if (!picture || !me) { put($("#own"), ""); put($("#short"), ""); return; }
   const u = picture.units;
-  put($("#own"), me.blind ? (me.age === null ? "never heard" : `not heard for ${span(me.age)}`) : [picture.height === null ? null : amount(picture.height, u.height), me.share === null ? null : amount(me.shareTold, u.force)].filter(Boolean).join(", "));
+  put($("#own"), me.blind ? (me.age === null ? t("never-heard") : t("not-heard-for", { amount: span(me.age) })) : [picture.height === null ? null : amount(picture.height, u.height), me.share === null ? null : amount(me.shareTold, u.force)].filter(Boolean).join(", "));
   const far = farthest(picture.heads), own = me.offTold ?? me.off, lost = picture.heads.filter(head => head.blind && !head.again);
   // Its own next part turn stands only where no order does.
   const next = shown.look === "calm" ? view.next_turns?.towers.find(tower => tower.tower === id) : null;
   // While any head is not known, nothing is said of the others: their line hangs on it.
-  if (lost.length) put($("#short"), `no data from ${list(lost.map(head => head.name))}`);
+  if (lost.length) put($("#short"), t("no-data-from", { tower: list(lost.map(head => head.name)) }));
   else if (next) put($("#short"), next.text);
-  else if (own !== null && Math.abs(own) >= TELL_MM) put($("#short"), `you are ${offsetWords(own, u.offset)}`);
+  else if (own !== null && Math.abs(own) >= TELL_MM) put($("#short"), t("you-are", { what: offsetWords(own, u.offset) }));
   else if (far && far.id !== id && Math.abs(far.off) >= TELL_MM) put($("#short"), `${plainly(far.name)} ${offsetWords(far.offTold ?? far.off, u.offset)}`);
-  else put($("#short"), own === null ? "" : "on the line");
+  else put($("#short"), own === null ? "" : t("on-line"));
 }
 
 function buttons(word) {
@@ -131,7 +132,7 @@ function buttons(word) {
   if (!asks) heardCall = null;
   const heard = heardOf(view, call), mine = asks && heardCall === call?.text;
   $("#ack").classList.toggle("done", Boolean(heard) || mine);
-  put($("#ack small"), heard?.by ? `heard by ${heard.by}` : mine ? "told" : "tell them you heard");
+  put($("#ack small"), heard?.by ? t("heard-by", { what: heard.by }) : t(mine ? "heard-told" : "heard-tell"));
 }
 
 $("#ack").addEventListener("click", async () => {
@@ -154,10 +155,10 @@ function lost() {
   standing.drop();
   shown = { call: null, look: "gone" };
   frame("gone", false);
-  words(sound.words["not-live"], "gone");
+  words(t("not-live"), "gone");
   sheet.giveWay("gone");
   put($("#own"), "");
-  put($("#short"), `${live.reason ?? "This page has lost the monitor."} Look at the truss.`);
+  put($("#short"), live.reason ?? t("lost-short"));
   hide($("#ack"), true);
   hide($("#did"), true);
   stop.show(false, false);
@@ -166,7 +167,7 @@ function lost() {
 
 function waiting() { put($("#short"), live.reason); }
 
-const again = () => { drawn = null; if (live.state === "live") draw(); else if (shown?.look === "gone") words(sound.words["not-live"], "gone"); else words("Not yet live", "loading"); };
+const again = () => { drawn = null; if (live.state === "live") draw(); else if (shown?.look === "gone") words(t("not-live"), "gone"); else words(t("not-yet-live"), "loading"); };
 addEventListener("resize", again);
 document.fonts?.ready.then(again);
 put($("#name"), id);

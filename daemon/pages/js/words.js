@@ -1,5 +1,7 @@
 // Numbers and calls in words: units of the plan, real minus signs, a dash for what is not known. Pure.
 
+import { t } from "./phrases.js";
+
 const G = 9.80665, LB = 0.45359237, FT = 0.3048, IN = 25.4; // exact by definition (standard gravity, pound, foot, inch)
 export const DASH = "—", MINUS = "−";
 
@@ -37,7 +39,7 @@ export const amount = (value, unit, signed = false) => known(value) ? `${figure(
 export function offsetWords(offset_mm, unit) {
   if (!known(offset_mm)) return DASH;
   const text = figure(Math.abs(offset_mm), unit);
-  return Number(text) === 0 ? "on the line" : `${text} ${unit.name} ${offset_mm > 0 ? "high" : "low"}`;
+  return Number(text) === 0 ? t("on-line") : `${text} ${unit.name} ${t(offset_mm > 0 ? "high" : "low")}`;
 }
 
 /** An age or a time span as people say it: tenths under 10 s. */
@@ -74,14 +76,10 @@ export function tail(line) {
 
 /** "Alpha", "Alpha and Bravo", "Alpha, Bravo and Charlie". */
 export function list(names) {
-  return names.length < 2 ? names.join("") : `${names.slice(0, -1).join(", ")} and ${names.at(-1)}`;
+  return names.length < 2 ? names.join("") : `${names.slice(0, -1).join(", ")} ${t("and")} ${names.at(-1)}`;
 }
 
-const STEPS = {
-  rig: "Rig", "test-lift": "Test lift", raise: "Raise", section: "Section", land: "Land",
-  stand: "Stand", change: "Change", lower: "Lower", strike: "Strike",
-};
-export const stepName = step => STEPS[step] ?? (step ? String(step) : DASH);
+export const STEP_ORDER = ["rig", "test-lift", "raise", "section", "land", "stand", "change", "lower", "strike"];
+export const stepName = step => STEP_ORDER.includes(step) ? t(`step-${step}`) : step ? String(step) : DASH;
 /** Where the lift is: the step, or what is replayed and how fast. */
-export const placeOf = view => view.replay ? `REPLAY ${view.replay}${view.speed && view.speed !== 1 ? `, × ${view.speed}` : ""}` : view.step ? stepName(view.step) : "";
-export const STEP_ORDER = Object.keys(STEPS);
+export const placeOf = view => view.replay ? `${t("replay", { what: view.replay })}${view.speed && view.speed !== 1 ? `, × ${view.speed}` : ""}` : view.step ? stepName(view.step) : "";

@@ -109,8 +109,8 @@ impl Crew {
 pub struct Fixed {
     /// Whether there is a plan; without one nothing is judged.
     pub plan: bool,
-    /// The pages' own words, out of the phrase file.
-    pub words: serde_json::Value,
+    /// Tells the words that pages say of themselves from others.
+    pub words: String,
     /// Whether this is a rehearsal.
     pub rehearsal: bool,
     /// How many times as fast as life.

@@ -18,6 +18,7 @@ pub mod server;
 #[cfg(test)]
 mod tests;
 pub mod tls;
+pub mod words;
 
 use crate::clock::Clock;
 use crate::inlet::Inlet;
@@ -40,6 +41,8 @@ pub struct Web {
     pub past: Arc<past::Past>,
     /// How often each page speaks.
     pub pace: pace::Pace,
+    /// What pages say of themselves.
+    pub words: words::Words,
     /// Ids of the towers, in the plan's order.
     pub towers: Vec<String>,
     /// Who may come in.

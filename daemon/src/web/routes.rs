@@ -37,7 +37,7 @@ const HEADERS: [(&str, &str); 7] = [
 /// All routes.
 pub fn router(web: Arc<Web>) -> Router {
     Router::new()
-        .route("/", get(|headers: HeaderMap| async move { files::file("index.html", &headers) }))
+        .route("/", get(|State(web): State<Arc<Web>>, headers: HeaderMap| async move { files::file("index.html", &headers, &web.words) }))
         .route("/spotter", get(|state, headers| page(state, headers, "spotter.html")))
         .route("/desk", get(|state, headers| page(state, headers, "desk.html")))
         // Their pages come with their own parts; until then the answer is "no such page".
@@ -45,7 +45,7 @@ pub fn router(web: Arc<Web>) -> Router {
         .route("/review", get(|state, headers| page(state, headers, "review.html")))
         .route("/rehearse", get(|state, headers| page(state, headers, "rehearse.html")))
         .route("/tower/{id}", get(tower))
-        .route("/pages/{*name}", get(|Path(name): Path<String>, headers: HeaderMap| async move { files::file(&name, &headers) }))
+        .route("/pages/{*name}", get(file))
         .route("/pair/{code}", get(pair))
         .route("/live", get(listen))
         .route("/past", get(past))
@@ -129,9 +129,13 @@ fn words(code: StatusCode, text: &str) -> Response {
 
 async fn page(State(web): State<Arc<Web>>, headers: HeaderMap, name: &'static str) -> Response {
     match web.looks(&headers) {
-        Ok(_) => files::file(name, &headers),
+        Ok(_) => files::file(name, &headers, &web.words),
         Err(NotPaired) => words(StatusCode::UNAUTHORIZED, NOT_PAIRED),
     }
+}
+
+async fn file(State(web): State<Arc<Web>>, Path(name): Path<String>, headers: HeaderMap) -> Response {
+    files::file(&name, &headers, &web.words)
 }
 
 async fn tower(State(web): State<Arc<Web>>, Path(id): Path<String>, headers: HeaderMap) -> Response {

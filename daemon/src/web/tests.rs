@@ -6,6 +6,7 @@ use super::pace::Pace;
 use super::past::Past;
 use super::roles::Role;
 use super::server::serve;
+use super::words::Words;
 use super::{Limits, Web, router};
 use crate::clock::Clock;
 use crate::drive::Driver;
@@ -15,6 +16,7 @@ use crate::run::{Frame, Loop};
 use crate::sinks::hub::Hub;
 use raisewatch_protocol::intake::Intake;
 use raisewatch_protocol::kit::Kit;
+use raisewatch_watch::phrases::Phrases;
 use std::net::SocketAddr;
 use std::sync::Arc;
 use std::time::Duration;
@@ -44,7 +46,7 @@ async fn site(open: bool, limits: Limits) -> Site {
     let driver = Driver::new(Scripted::default(), Intake::new(&kit));
     tokio::spawn(Loop { driver, hub, outlet, clock: clock.clone(), frames }.run(stopping.clone()));
     let (crew, doors) = (Arc::new(Crew::default()), Arc::new(Doors::default()));
-    let fixed = Fixed { plan: true, words: serde_json::json!({}), rehearsal: false, speed: 1.0 };
+    let fixed = Fixed { plan: true, words: "w".into(), rehearsal: false, speed: 1.0 };
     let past = Arc::new(Past::default());
     let composer =
         Composer { fixed, crew: crew.clone(), past: past.clone(), recording: None, out, calls: calls.clone(), clock: clock.clone() };
@@ -56,6 +58,7 @@ async fn site(open: bool, limits: Limits) -> Site {
         calls,
         past,
         pace: Pace::default(),
+        words: Words::new(&Phrases::default().of_pages()),
         towers: vec!["A".into(), "B".into()],
         doors: doors.clone(),
         paired,

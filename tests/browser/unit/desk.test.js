@@ -1,4 +1,5 @@
 // The desk's lists, its past, its climb; and the lit shapes of a tower's page.
+import "./english.js";
 import { test } from "node:test";
 import assert from "node:assert/strict";
 import { instruments, may, order, refusedWords } from "../../../daemon/pages/js/lists.js";

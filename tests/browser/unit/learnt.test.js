@@ -1,4 +1,5 @@
 // What is handed on and learnt, as the desk words it.
+import "./english.js";
 import { test } from "node:test";
 import assert from "node:assert/strict";
 import { cardOf, learntOf } from "../../../daemon/pages/js/learnt.js";

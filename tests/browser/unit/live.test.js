@@ -1,4 +1,5 @@
 // Live or not, digits that stay, turns of the voice, what stands on the page.
+import "./english.js";
 import { test } from "node:test";
 import assert from "node:assert/strict";
 import { Lag, LIVE_MS, Nap, Pulse } from "../../../daemon/pages/js/live.js";

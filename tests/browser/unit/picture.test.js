@@ -1,4 +1,5 @@
 // From the view to what is drawn: what is not known is never drawn as level.
+import "./english.js";
 import { test } from "node:test";
 import assert from "node:assert/strict";
 import { darkSpans, farthest, lightSpans, lookOf, pictureOf, rank, sayOf } from "../../../daemon/pages/js/picture.js";

@@ -1,4 +1,5 @@
 // The line of the truss: spline, unfolding, stretch.
+import "./english.js";
 import { test } from "node:test";
 import assert from "node:assert/strict";
 import { along, Reach, scale, straight, through, unfold } from "../../../daemon/pages/js/shape.js";

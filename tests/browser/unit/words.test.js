@@ -1,4 +1,5 @@
 // Numbers and calls in words.
+import "./english.js";
 import { test } from "node:test";
 import assert from "node:assert/strict";
 import { amount, DASH, figure, linesOf, list, MINUS, offsetWords, span, stepName, tail, unitsOf } from "../../../daemon/pages/js/words.js";

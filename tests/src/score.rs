@@ -166,6 +166,15 @@ fn met(must: &Must, onset: Mono, run: &Run) -> Option<Mono> {
     to_spotter(run).find(fits).map(|c| c.t_ms)
 }
 
+/// Whether a word that fits came before it would have been asked for: a crew that obeys it puts the truth off.
+fn said_before(must: &Must, onset: Mono, run: &Run) -> bool {
+    let from = onset.0.saturating_sub((must.early.0 * 1e6) as u64);
+    let named = |c: &Call| must.tower.is_empty() || c.tower.as_ref().is_some_and(|t| must.tower.contains(t));
+    let fits =
+        |c: &&Call| must.word.contains(&c.call) && (must.kind.is_empty() || c.reason.is_some_and(|k| must.kind.contains(&k))) && named(c);
+    to_spotter(run).find(fits).is_some_and(|c| c.t_ms.0 < from)
+}
+
 /// Whether a finding of this kind says where it is, near enough.
 fn placed(must: &Must, run: &Run) -> bool {
     let Some(position) = must.position else { return true };
@@ -178,13 +187,21 @@ fn placed(must: &Must, run: &Run) -> bool {
 }
 
 /// Scores one run. `unwatched` plays the same seed with nobody watching: a crew that obeys a word in good time may keep the
-/// truth from ever coming to what the word was for, and then it is the unwatched lift that says when it would have.
+/// truth from coming to what the word was for, for a while or for ever, and then it is the unwatched lift that says when it
+/// would have.
 pub fn score(scenario: &Scenario, run: &Run, unwatched: impl Fn() -> anyhow::Result<Run>) -> anyhow::Result<Score> {
     let mut score = Score { detected: true, in_time: true, right_tower: true, ..Score::default() };
     let mut onsets: Vec<Option<Mono>> = scenario.must.iter().map(|must| moment(&must.from, run, &scenario.plan)).collect();
-    if onsets.contains(&None) {
+    let put_off = |(must, onset): (&Must, &Option<Mono>)| onset.is_none_or(|at| said_before(must, at, run));
+    if scenario.must.iter().zip(&onsets).any(put_off) {
         let other = unwatched()?;
-        onsets = onsets.iter().zip(&scenario.must).map(|(own, must)| own.or_else(|| moment(&must.from, &other, &scenario.plan))).collect();
+        for (must, own) in scenario.must.iter().zip(&mut onsets) {
+            let alone = moment(&must.from, &other, &scenario.plan);
+            *own = match *own {
+                Some(at) if said_before(must, at, run) => alone.filter(|alone| *alone < at).or(Some(at)),
+                own => own.or(alone),
+            };
+        }
     }
     for (number, (must, onset)) in scenario.must.iter().zip(&onsets).enumerate() {
         let Some(onset) = *onset else {

@@ -20,11 +20,14 @@ const AHEAD_S: f64 = 0.6;
 const CLOSING_S: f64 = 2.7;
 /// Of the crew's reaction so much is looked ahead at a rate that is beyond doubt: all of it would tell a limit that noise alone
 /// keeps from being reached.
-const EARLY: f64 = 0.4;
+const EARLY: f64 = 0.55;
 /// And at most so many turns of way: a head that will be held within them is not yet told.
 const HALF_TURN: f64 = 0.5;
 /// Slower than this the filter has no lag worth looking ahead, mm/s.
 const AHEAD_FROM_MM_S: f64 = 2.0;
+/// Beyond so many standard deviations it is sure, [practice].
+const SURE: f64 = 2.0;
+
 /// For so long a section change may stand off the line below the stop, s (docs/trade.md section 4).
 const SECTION_S: f64 = 10.0;
 /// And so may three heads and more that come off their pins: ropes stretch, the more the heavier the tower, before a head lifts. So long
@@ -38,10 +41,15 @@ const UNNAMED_S: f64 = 1.0;
 const OVER: f64 = 0.3;
 /// The estimate is never surer than the zeros of its boxes, mm.
 const LEAST_SIGMA_MM: f64 = 3.0;
+/// Who stood off by name for so long was told to the crew, s: the on-delay.
+const TOLD_S: f64 = 0.5;
 
 /// Memory of the level causes.
 #[derive(Clone, Debug, Default)]
 pub struct LevelCauses {
+    /// The head that is named, since when, and the one that was so for the on-delay.
+    naming: (Option<usize>, Held),
+    told: Option<usize>,
     parting: Held,
     section: Held,
     trend: Trend,
@@ -102,6 +110,7 @@ impl LevelCauses {
         }
         let Some(mut off) = worst else { return };
         self.name(scope, &mut off);
+        self.keep_name(scope, &off);
         self.gate(scope, &mut off);
         // Nothing is gated above never-exceed, nor put under another cause.
         if covered && !off.beyond && matches!(off.stands, Stands::At(_)) {
@@ -118,6 +127,11 @@ impl LevelCauses {
             sure: off.sure,
             ..Condition::of(off.kind)
         });
+    }
+
+    /// The head in line or ring that was told, while it stands off.
+    pub fn told(&self) -> Option<usize> {
+        self.told
     }
 
     /// How what stands off the line grows.
@@ -151,10 +165,18 @@ impl LevelCauses {
         let (tower, sign) = if down { (low, -1.0) } else { (high, 1.0) };
         // Between two that stand alike the level line knows which is which.
         let line = &scope.est.estimate().level;
-        let tower = line.odd.filter(|_| scope.towers() == 2 || line.certain).unwrap_or(tower);
+        let odd = line.odd.filter(|_| scope.towers() == 2 || line.certain);
+        // With three and more the head that left the others may be the low one while raising: it is not the one to wait.
+        let sign = match odd.filter(|_| scope.towers() > 2).and_then(|j| line.above_mm[j]) {
+            Some(above) => above.value.signum(),
+            None => sign,
+        };
+        let tower = odd.unwrap_or(tower);
         let beyond = rake.value > apart_mm * NEVER_EXCEED_RAD.sin();
         let parting = self.parts(scope, rake, high, low, apart_mm);
-        let looked = rake.value + self.ahead(scope, high, low);
+        // On a drift beyond doubt the line through the last seconds says better than the moment where the heads stand.
+        let drifts = self.trend.fitted_mm().filter(|_| scope.towers() == 2).unwrap_or(0.0);
+        let looked = rake.value.max(drifts) + self.ahead(scope, high, low);
         let excess = scope.rows().rake_mm.map(|pair| Known { value: looked - pair.warn, sigma: rake.sigma });
         let sure = self.over.see(excess.filter(|_| scope.towers() == 2 && scope.scene.motion != Motion::Still), scope.now_s());
         let (stands, limit) = match scope.rows().rake_mm {
@@ -164,6 +186,7 @@ impl LevelCauses {
                 // A warn looks ahead by the lag of the filter behind a head that has just stopped; a stop does not.
                 let warned = against(looked, &Pair { stop: None, ..pair });
                 let stands = if gravity(against(rake.value, &pair)) > gravity(warned) { against(rake.value, &pair) } else { warned };
+                let stands = doubted(scope, rake, stands, &pair);
                 // Heads that close fast will be level before hands that wait have begun again: it is over as they come to the clear level.
                 let closes = self.closing(scope, high, low) * CLOSING_S;
                 let stands = if stands == Stands::Within && closes > 0.0 && rake.value - closes < pair.clear * pair.warn {
@@ -216,8 +239,8 @@ impl LevelCauses {
         let n = scope.towers();
         if let Some(pair) = scope.rows().line_mm {
             let at = &scope.est.sums().at;
-            let out = (1..n - 1).map(|j| self.out_of_chord(scope, at, j)).fold(0.0, f64::max);
-            let stands = against(out, &pair);
+            let out = (1..n - 1).map(|j| self.out_of_chord(scope, at, j)).fold(Known { value: 0.0, sigma: 0.0 }, further);
+            let stands = doubted(scope, out, against(out.value, &pair), &pair);
             take_worse(
                 worst,
                 Off { kind: Kind::Uneven, tower: Some(odd), amount, stands, limit: limit_of(stands, &pair), beyond: false, sure: false },
@@ -230,12 +253,12 @@ impl LevelCauses {
         }
     }
 
-    fn out_of_chord(&self, scope: &Scope, at: &[[f64; 2]], j: usize) -> f64 {
-        let towers = &scope.est.estimate().towers;
+    /// How far inner head `j` stands out of the chord of the ends, mm, not negative.
+    fn out_of_chord(&self, scope: &Scope, at: &[[f64; 2]], j: usize) -> Known {
         let ends = [0, at.len() - 1];
         let f = factors(&ends, Layout::Line, at, j);
-        let offset = |k: usize| towers[k].offset_mm.map_or(0.0, |o| o.value);
-        (offset(j) - f[0] * offset(ends[0]) - f[1] * offset(ends[1])).abs()
+        let out = scope.est.combined_mm(&[(j, 1.0), (ends[0], -f[0]), (ends[1], -f[1])]);
+        Known { value: out.value.abs(), sigma: out.sigma }
     }
 
     fn twist(&mut self, scope: &Scope, worst: &mut Option<Off>) {
@@ -264,6 +287,23 @@ impl LevelCauses {
             Stands::At(Severity::Stop) if lasted >= UNNAMED_S || off.beyond => off.tower = None,
             Stands::At(_) => off.stands = Stands::Within,
             _ => {}
+        }
+    }
+
+    /// Keeps the name of what has stood long enough to be told; it is over when heads are clear of their limits.
+    fn keep_name(&mut self, scope: &Scope, off: &Off) {
+        let named = off.tower.filter(|_| scope.towers() > 2 && matches!(off.stands, Stands::At(_)));
+        let same = named.is_some() && named == self.naming.0;
+        let since = &mut self.naming.1;
+        if !same {
+            since.see(false, scope.now_s());
+        }
+        let lasted = since.see(named.is_some(), scope.now_s());
+        self.naming.0 = named;
+        if named.is_some() && lasted >= TOLD_S {
+            self.told = named;
+        } else if matches!(off.stands, Stands::Clear | Stands::Unknown) || scope.towers() < 3 {
+            self.told = None;
         }
     }
 
@@ -296,6 +336,22 @@ fn comes_off_pins(scope: &Scope) -> bool {
 fn parting_mm_s(scope: &Scope, high: usize, low: usize) -> f64 {
     let towers = &scope.est.estimate().towers;
     towers[high].rate_mm_s.zip(towers[low].rate_mm_s).map_or(0.0, |(h, l)| h.value - l.value)
+}
+
+fn further(a: Known, b: Known) -> Known {
+    if b.value > a.value { b } else { a }
+}
+
+/// With three and more the rake is what boxes alone tell, poorly while handles turn: what may as well be clear of the limit below it
+/// is not told. (Two towers part by their rake, and the look-ahead weighs its doubt.)
+fn doubted(scope: &Scope, size: Known, stands: Stands, pair: &Pair) -> Stands {
+    let least = size.value - SURE * size.sigma;
+    match stands {
+        _ if scope.towers() == 2 => stands,
+        Stands::At(Severity::Stop) if least < pair.warn => doubted(scope, size, Stands::At(Severity::Warn), pair),
+        Stands::At(Severity::Warn) if least < pair.clear * pair.warn => Stands::Within,
+        _ => stands,
+    }
 }
 
 fn motion(scope: &Scope) -> Motion {

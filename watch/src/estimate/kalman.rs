@@ -208,6 +208,12 @@ impl Kalman {
     }
 
     fn fade(&mut self, b: usize, i: usize, by: f64) {
+        self.lose(i, by);
+        self.doubt(i, self.strength[b] * (1.0 - by * by));
+    }
+
+    /// Lets state `i` lose so much of itself that `by` is left: its process noise is the caller's.
+    pub fn lose(&mut self, i: usize, by: f64) {
         let n = self.n;
         self.x[i] *= by;
         for p in [&mut self.p, &mut self.told] {
@@ -215,7 +221,6 @@ impl Kalman {
                 p[i * n + j] *= by;
                 p[j * n + i] *= by;
             }
-            p[i * n + i] += self.strength[b] * (1.0 - by * by);
         }
     }
 

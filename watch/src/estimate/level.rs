@@ -33,6 +33,8 @@ pub struct LevelLine {
     pub odd: Option<usize>,
     /// Whether that is told beyond doubt from the next that it could be ([`super::odd`]). Two towers: always.
     pub certain: bool,
+    /// The head that the crew was told: it is the odd one until another is beyond doubt.
+    pub told: Option<usize>,
     suppositions: Suppositions,
     /// Height of the highest head above the lowest, mm, each from the horizontal.
     pub rake_mm: Option<Known>,
@@ -121,12 +123,10 @@ fn odd_head(line: &mut LevelLine, layout: Layout, at: &[[f64; 2]], heads: &impl 
     // An end is named in the place of an inner head only where the boxes leave still less doubt: they are what alone tells it.
     let named = |j: usize| if layout == Layout::Line && (j == 0 || j == n - 1) { NAMED_END } else { NAMED };
     // A name that was told stays until another is beyond doubt; one that was not told may go to and fro.
-    let odd = match line.odd {
-        Some(was) if was != best && line.certain && line.suppositions.ahead(best) < named(best) => was,
-        _ => best,
-    };
+    let kept = line.told.filter(|&was| line.suppositions.ahead(best) < named(best) || was == best);
+    let odd = kept.unwrap_or(best);
     let ahead = line.suppositions.ahead(odd);
-    line.certain = ahead >= if line.certain && line.odd == Some(odd) { KEPT } else { named(odd) };
+    line.certain = kept.is_some() || ahead >= if line.certain && line.odd == Some(odd) { KEPT } else { named(odd) };
     line.odd = Some(odd);
     // With all heads alike nobody is named: the line stays as it is.
     let alike = line.rake_mm.is_none_or(|r| r.value < CHANGES_MM);

@@ -1,5 +1,6 @@
 //! The filter over all heads: which state is what, which reading tells of which, and what to do with one that does not fit.
 
+use super::hands::Hands;
 use super::kalman::{Block, Kalman, Term};
 use super::level::Offsets;
 use super::patterns::Pattern;
@@ -19,6 +20,9 @@ const WANDER: f64 = 0.03 * std::f64::consts::PI / 180.0 / 60.0;
 /// Swing of a box before it was measured, rad²: what hands at the cranks make of it (docs/trade.md section 8, N1: 0.4 degrees peak at the
 /// crank and 0.3 of sway), half of it its own and half of it that of the whole.
 const SWING: f64 = 0.5 * (0.4 * 0.4 + 0.3 * 0.3) * (std::f64::consts::PI / 180.0) * (std::f64::consts::PI / 180.0);
+/// Where the crew cranks by counted turns heads part for a turn or two, s, and stand between them: then they come to rest within this, s.
+const RATES_S: f64 = 20.0;
+const RESTS_S: f64 = 0.5;
 /// How level a floor is, and how well a height gauge sits, m.
 const FLOOR_M: f64 = 0.004;
 
@@ -46,6 +50,11 @@ pub struct Levels {
     absolute: bool,
     /// Whether the crew cranks by counted turns: hands begin and end at any time.
     counted: bool,
+    pub(super) hands: Hands,
+    /// Whether heads are cranked now.
+    moving: bool,
+    /// Whether the shares have just said that a head has started or stopped.
+    pub(super) starts: bool,
     pub(super) pace: f64,
     pub(super) terms: Vec<Term>,
     /// Variance of each offset about the mean of all, and the row means, mm²; refreshed by [`Levels::tell`].
@@ -115,6 +124,9 @@ impl Levels {
             patterns,
             absolute,
             counted: sums.counted(setup),
+            hands: Hands::default(),
+            moving: false,
+            starts: false,
             pace: setup.plan.pace.0.max(setup.plan.pace_down.0).max(0.005),
             terms: Vec::with_capacity(2 * towers + 8),
             about: vec![0.0; towers],
@@ -200,7 +212,7 @@ impl Levels {
         self.at_s = Some(t_s);
         self.kalman.predict(dt);
         // Between counted turns heads stand: they move while some crank ripples, or where readings say so.
-        let cranked = moving && (!self.counted || self.tilts.iter().flatten().any(|t| t.ripples));
+        let cranked = moving && (!self.counted || self.hands.turn() || self.tilts.iter().flatten().any(|t| t.ripples));
         let agile = cranked || t_s < self.agile_until_s;
         let lively = t_s < self.agile_until_s;
         let creeps = (5e-5_f64).powi(2);
@@ -218,12 +230,23 @@ impl Levels {
             // A head starts or stops about every ten seconds, a step of the pace each time: the gains are ready for it.
             self.quicken((starts / 40.0 - rate).max(0.0) * dt);
         }
+        if self.counted && moving && !self.absolute {
+            // With the turn a rate is over; between turns heads stand.
+            let by = (-dt / if agile { RATES_S } else { RESTS_S }).exp();
+            (0..self.towers).for_each(|j| self.kalman.lose(2 * j + 1, by));
+        }
         let settle = if agile { (5e-4_f64).powi(2) } else { (1e-4_f64).powi(2) };
         self.spread(1, rate * dt);
         self.spread(0, settle * dt);
+        self.moving = moving;
+        if self.counted {
+            self.hands.see(self.tilts.iter().flatten(), self.starts, dt);
+        }
+        self.starts = false;
+        let hands = Some(&self.hands).filter(|_| self.counted);
         for tilt in self.tilts.iter_mut().flatten() {
             self.kalman.doubt(tilt.bias, WANDER * WANDER * dt);
-            tilt.disturbs(&mut self.kalman, tilt.line.map_or(0.0, |l| self.lines[l].alike), self.counted, dt);
+            tilt.disturbs(&mut self.kalman, tilt.line.map_or(0.0, |l| self.lines[l].alike), hands, dt);
         }
         for pattern in &self.patterns {
             pattern.disturbs(&mut self.kalman);
@@ -284,7 +307,8 @@ impl Levels {
             }
             // Innovations that keep to one side say that heads move in a still step.
             self.lively += 0.1 * innovation.score().clamp(-4.0, 4.0);
-            if self.lively.abs() > 2.5 {
+            // Of heads that are cranked by counted turns the shares tell sooner, and handles at rest lean boxes to one side.
+            if self.lively.abs() > 2.5 && !(self.counted && self.moving && self.weighed(t_s)) {
                 self.agile_until_s = t_s + 5.0;
             }
             return;
@@ -301,6 +325,11 @@ impl Levels {
                 tilt.refused = 1;
             }
         }
+    }
+
+    /// Whether the shares tell of the level now.
+    fn weighed(&self, t_s: f64) -> bool {
+        self.patterns.iter().any(|p| p.heard_s(t_s))
     }
 
     /// Learns how far the boxes of a line swing alike, from the newest reading of one beside those of the others.

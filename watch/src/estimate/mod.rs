@@ -5,6 +5,7 @@
 //! [`level`] lays the line from which offsets are told; [`heights`] knows how long the tails hang.
 //! What the instruments fitted and heard cannot tell is `None` here, never zero.
 
+pub mod hands;
 pub mod heights;
 pub mod kalman;
 pub mod level;
@@ -373,6 +374,20 @@ impl Estimator {
     /// Mean of a channel over the last 5 s.
     pub fn slow_mean(&self, channel: usize) -> Option<window::Mean> {
         self.watched[channel].mean()
+    }
+
+    /// A combination of offsets, mm: heads and factors, which add up to nothing. Zero for heads that are not known.
+    pub fn combined_mm(&self, terms: &[(usize, f64)]) -> Known {
+        use level::Offsets;
+        let value = terms.iter().map(|&(j, f)| f * self.levels.offset_mm(j).unwrap_or(0.0)).sum();
+        let pairs = terms.iter().flat_map(|&(j, f)| terms.iter().map(move |&(k, g)| (j, k, f * g)));
+        let variance: f64 = pairs.map(|(j, k, fg)| fg * self.levels.cov_mm2(j, k)).sum();
+        Known { value, sigma: variance.max(0.0).sqrt() }
+    }
+
+    /// The head that the crew was told stands off, while it does (three towers and more).
+    pub fn set_told(&mut self, odd: Option<usize>) {
+        self.estimate.level.told = odd;
     }
 
     /// How the base of the shares follows from now on.

@@ -19,8 +19,12 @@ const DAMPING: f64 = 0.3;
 
 /// A pattern that is so many standard deviations off says that a head has started or stopped.
 const STARTS: f64 = 3.0;
-/// What is beyond so many times the variance known is not learnt as ripple at once.
-const RISES: f64 = 6.0;
+/// Beyond so many standard deviations it has changed.
+const MOVES: f64 = 4.0;
+/// Within a turn a hand pulls and pushes: its head goes to and fro about its steady rise by so much rms, m. No source.
+const PULLS_M: f64 = 0.0007;
+/// So much of the variance of the ripple is quicker than a crank: the bounce of heads on their ropes.
+const UNEVEN: f64 = 0.25;
 
 /// One pattern.
 #[derive(Clone, Debug)]
@@ -30,9 +34,11 @@ pub struct Pattern {
     /// Block of what swings in it, and the state that is felt.
     swing: (usize, usize),
     heard_s: f64,
-    /// Variance of what it shows beside the heads, over some turns, N².
+    /// Variance of the ripple in it, over some turns, N²: that of one share.
     shown: f64,
     white: f64,
+    /// The last three looks, N, newest first.
+    looks: [f64; 3],
 }
 
 impl Pattern {
@@ -44,23 +50,36 @@ impl Pattern {
             heard_s: f64::NEG_INFINITY,
             shown: 0.0,
             white: 4.0 * SEAT_N * SEAT_N,
+            looks: [f64::NAN; 3],
         };
         blocks.extend([Block::Steady, Block::Swing { omega: CRANK_HZ * std::f64::consts::TAU, damping: DAMPING }]);
         *states += 3;
         pattern
     }
 
-    fn heard(&mut self, now_s: f64, dt_s: f64, beside_n: f64) {
+    /// Whether it was heard within the last second.
+    pub(super) fn heard_s(&self, now_s: f64) -> bool {
+        now_s - self.heard_s < 1.0
+    }
+
+    /// Whether it has changed within three looks by more than ripple and seats can do.
+    fn moves(&mut self, excess_n: f64) -> bool {
+        let change = excess_n - self.looks[2];
+        self.looks = [excess_n, self.looks[0], self.looks[1]];
+        change.powi(2) > MOVES * MOVES * 2.0 * (self.white + self.shown)
+    }
+
+    /// Takes what the shares ripple by where no height enters, so that a head which moves is not taken for a ripple.
+    /// `uneven_n`: by what hands that pull unevenly within a turn make it ripple.
+    fn heard(&mut self, now_s: f64, dt_s: f64, ripple_n2: f64, uneven_n: f64) {
         self.heard_s = now_s;
-        // A head that moves is not taken for a stronger ripple before it is taken for a head.
-        let most = RISES * (self.shown + self.white);
-        self.shown += ((beside_n * beside_n).min(most) - self.shown) * tilt::learns(dt_s, 2.5);
+        self.shown += (ripple_n2 + uneven_n * uneven_n - self.shown) * tilt::learns(dt_s, 2.5);
+        self.white = SEAT_N * SEAT_N + UNEVEN * (self.shown - uneven_n * uneven_n).max(0.0);
     }
 
     /// Tells the filter how strongly it swings.
     pub fn disturbs(&self, kalman: &mut Kalman) {
-        let swing = self.shown - self.white;
-        kalman.strengthen(self.swing.0, swing.max(SEAT_N * SEAT_N));
+        kalman.strengthen(self.swing.0, self.shown.max(SEAT_N * SEAT_N));
     }
 }
 
@@ -102,23 +121,27 @@ impl Levels {
     }
 
     /// Takes a self-held pattern of shares: `excess_n` of pattern `k` over that of the level truss, `lag_s` old. Ramps are followed
-    /// without lag: what is read is the level of a moment ago.
-    pub fn pattern(&mut self, sums: &Sums, k: usize, excess_n: f64, lag_s: f64) {
+    /// without lag: what is read is the level of a moment ago. `ripple_n2`: square of what one share
+    /// ripples by, by what no head changes.
+    pub fn pattern(&mut self, sums: &Sums, k: usize, excess_n: f64, ripple_n2: f64, lag_s: f64) {
         self.terms.clear();
         let u = &sums.self_held[k];
         for m in 0..self.towers {
             let per_offset: f64 = u.iter().enumerate().map(|(j, f)| f * sums.stiffness_n_per_m(j, m)).sum();
             self.terms.extend([(2 * m, per_offset), (2 * m + 1, -lag_s * per_offset)]);
         }
+        let most = self.terms.iter().step_by(2).fold(0.0_f64, |most, t| most.max(t.1.abs()));
+        let uneven_n = if self.hands.rests() { 0.0 } else { PULLS_M * most };
         let pattern = &mut self.patterns[k];
         self.terms.push((pattern.bias, 1.0));
-        let trend = self.terms.iter().map(|&(i, f)| f * self.kalman.at(i)).sum::<f64>();
         self.terms.push((pattern.swing.1, 1.0));
         let now_s = self.at_s.unwrap_or(0.0);
         let dt = (now_s - pattern.heard_s).clamp(0.0, 1.0);
-        pattern.heard(now_s, dt, excess_n - trend);
+        pattern.heard(now_s, dt, ripple_n2, uneven_n);
         let white = pattern.white;
         let (expected, variance) = self.kalman.expect(&self.terms, white);
+        let moves = self.patterns[k].moves(excess_n);
+        self.starts |= moves;
         if (excess_n - expected).powi(2) > STARTS * STARTS * variance {
             // A head has started or stopped: by up to a pace, some tenths of a second ago.
             if now_s >= self.agile_until_s {
@@ -127,9 +150,7 @@ impl Levels {
             }
             self.agile_until_s = now_s + 1.0;
         }
-        let (innovation, _) = self.kalman.update(&self.terms, excess_n, white, 1e9);
-        let pattern = &mut self.patterns[k];
-        pattern.white = tilt::whiter(pattern.white, innovation, dt).max(SEAT_N * SEAT_N);
+        self.kalman.update(&self.terms, excess_n, white, 1e9);
     }
 
     /// A tower went on to its pin or came off it. Where the heads were levelled, what that makes of the patterns hangs on what

@@ -144,11 +144,23 @@ impl Estimator {
             u.iter().enumerate().map(|(j, f)| f * beside(j)).sum::<f64>()
         }));
         self.levels.levelled(&self.sums, &self.patterns_n);
+        let ripple_n2 = self.ripple_n2();
         // Half of a mean of 0.3 s, and the sample that the median of three is late by.
         let lag_s = 0.15 + self.shares.iter().filter_map(|s| s.channel).map(|c| setup.channels[c].period_s).fold(0.0, f64::max);
         for k in 0..self.patterns_n.len() {
-            self.levels.pattern(&self.sums, k, self.patterns_n[k], lag_s);
+            self.levels.pattern(&self.sums, k, self.patterns_n[k], ripple_n2, lag_s);
         }
+    }
+}
+
+impl Estimator {
+    /// Variance of one share by the ripple of cranks, N²: what ripples in the total and in the moments, which no head can change.
+    fn ripple_n2(&self) -> f64 {
+        let change = |j: usize| self.shares[j].measured_n[over::FAST].zip(self.shares[j].measured_n[over::ONE]).map_or(0.0, |(f, o)| f - o);
+        let n = self.shares.len();
+        let whole: f64 = (0..n).map(|j| change(j).powi(2)).sum();
+        let held: f64 = self.sums.self_held.iter().map(|u| u.iter().enumerate().map(|(j, f)| f * change(j)).sum::<f64>().powi(2)).sum();
+        (whole - held).max(0.0) / (n - self.sums.self_held.len()).max(1) as f64
     }
 }
 

@@ -5,6 +5,7 @@
 //! share as many (the sway of the whole). What swings comes back to where it hung, so it has no mean: what turns slower is the
 //! truss. How strong each swing is, and how white the rest, is learnt while it runs, from what the filter itself makes of them.
 
+use super::hands::Hands;
 use super::kalman::{Block, Innovation, Kalman, Term};
 use super::window::{Stretch, Trace};
 use crate::causes::scope::Held;
@@ -46,16 +47,17 @@ const FADES_S: f64 = 1.0;
 /// So much of the variance of a steady ripple does not swing, and of one that begins, ends or may begin at any moment.
 const STEADY: f64 = 0.02;
 const UNSTEADY: f64 = 1.0;
-/// A ripple is steady while that of the last second is within these parts of that of the last seconds.
-const LIKE: std::ops::Range<f64> = 0.5..1.6;
 /// A hand rests on its handle for so long after it has cranked, s.
 const RESTS_S: f64 = 1.5;
-/// And once it has been so for this long, s.
-const STEADIES_S: f64 = 2.5;
+/// A ripple is seen in how a box changes within a quarter of a second: half a turn of the quickest crank, and too short for a truss.
+const QUARTER_S: f64 = 0.25;
 /// A box ripples where it shows so many times its white noise beside what its line swings.
 const RIPPLES: f64 = 1.5;
 /// How quickly it is learnt how strong the ripple of a crank is where it ripples, s.
 const USUAL_S: f64 = 5.0;
+/// What is less than this part of it is learnt so slowly, s.
+const PART: f64 = 0.35;
+const SELDOM_S: f64 = 60.0;
 /// Ripple of a box before it was measured, rad²: 0.4 degrees peak (docs/trade.md section 8, N1).
 const RIPPLE: f64 = 0.5 * 0.4 * 0.4 * (std::f64::consts::PI / 180.0) * (std::f64::consts::PI / 180.0);
 
@@ -112,6 +114,16 @@ impl Swings {
         }
     }
 
+    /// They swing at once by so much more, rad².
+    fn kick(self, kalman: &mut Kalman, variance: f64) {
+        let each = variance / BANDS.len() as f64;
+        for b in self.blocks() {
+            for state in kalman.states(b) {
+                kalman.doubt(state, each);
+            }
+        }
+    }
+
     /// Makes them as strong as `variance` together, each band by its part.
     pub fn strengthen(self, kalman: &mut Kalman, variance: f64, parts: [f64; BANDS.len()]) {
         // Below half its white noise nothing is told to swing.
@@ -134,19 +146,23 @@ pub struct Line {
 impl Line {
     /// Tells the filter how strongly the line swings, and what its cranks leave in all of its boxes.
     pub fn disturbs<'a>(&self, kalman: &mut Kalman, boxes: impl Iterator<Item = &'a Tilt>) {
-        let (mut stays, mut began) = (0.0_f64, false);
+        let (mut stays, mut turned, mut began) = (0.0_f64, 0.0_f64, false);
         let (mut parts, mut count) = ([0.0; BANDS.len()], 0.0);
         for tilt in boxes {
             parts.iter_mut().zip(tilt.pace.parts(tilt.white)).for_each(|(sum, part)| *sum += part);
             count += 1.0;
             stays = stays.max(0.5 * tilt.stays);
+            turned = turned.max(0.5 * tilt.turned);
             began |= tilt.began;
         }
-        self.swings.strengthen(kalman, self.alike, parts.map(|p| p / f64::max(count, 1.0)));
+        // Handles that are turned on a count may swing their boxes alike.
+        let swings = self.alike.max(turned);
+        self.swings.strengthen(kalman, swings, parts.map(|p| p / f64::max(count, 1.0)));
         kalman.strengthen(self.left.0, stays.max(1e-12));
         if began {
             let lacks = (stays - kalman.cov(self.left.1, self.left.1)).max(0.0);
             kalman.doubt(self.left.1, lacks);
+            self.swings.kick(kalman, (turned - self.alike).max(0.0));
         }
     }
 }
@@ -205,14 +221,17 @@ pub struct Tilt {
     usual: f64,
     pace: Pace,
     mean: (f64, f64, f64),
-    /// Whether it ripples now, and for how long it has done so steadily, s.
+    /// Whether it ripples now.
     pub ripples: bool,
-    steady_s: f64,
+    /// Variance of a swing that changes so much in a quarter of a second, rad²: of the last moment and of the last second.
+    changes: [f64; 2],
     /// For how long it has not rippled, s.
     rested_s: f64,
     /// Whether its crank begins now, and how strong what it leaves is, rad².
     began: bool,
     stays: f64,
+    /// What a counted turn makes it swing by while it may last, rad².
+    turned: f64,
     /// Its line, where it hangs on one with others.
     pub line: Option<usize>,
     /// Newest reading less truss and bias, rad, and when.
@@ -286,10 +305,11 @@ impl Tilt {
             pace: Pace::default(),
             mean: (0.0, 0.0, f64::NEG_INFINITY),
             ripples: false,
-            steady_s: 0.0,
+            changes: [WHITE * WHITE; 2],
             rested_s: RESTS_S,
             began: false,
             stays: 0.0,
+            turned: 0.0,
             line: None,
             beside: (0.0, f64::NEG_INFINITY),
             innovation: None,
@@ -319,34 +339,53 @@ impl Tilt {
     }
 
     /// Tells the filter how strongly this box swings, `alike` of it with the others of its line, and how much of the ripple of its
-    /// crank does not swing. `counted`: hands begin and end at any time.
-    pub fn disturbs(&mut self, kalman: &mut Kalman, alike: f64, counted: bool, dt_s: f64) {
+    /// crank does not swing. `counted`: hands that begin and end at any time.
+    pub fn disturbs(&mut self, kalman: &mut Kalman, alike: f64, counted: Option<&Hands>, dt_s: f64) {
         let alike = alike.max(0.0);
         let swing = (self.swing_learnt.max(0.7 * self.swing_fast) - self.white).max(0.0);
-        let own = (swing - alike).max(0.05 * swing);
+        // What a crank that begins will swing is not yet in what was seen.
+        self.turned = if counted.is_some_and(Hands::turn) { self.usual } else { 0.0 };
+        let half = if self.line.is_some() { 0.5 } else { 1.0 };
+        let seen = (swing - alike).max(0.05 * swing);
+        let own = seen.max(half * self.turned);
         self.own.strengthen(kalman, own, self.pace.parts(self.white));
-        let (now, lately) = ((self.swing_fast - self.white - alike).max(0.0), (self.swing_learnt - self.white - alike).max(0.0));
-        let began = now > RIPPLES * self.white && !self.ripples;
+        let whole = if counted.is_some() { self.changes[1] } else { self.swing_fast } - self.white;
+        let now = (whole - alike).max(0.0);
         self.ripples = now > RIPPLES * self.white;
-        self.steady_s = if self.ripples && LIKE.contains(&(now / lately.max(1e-12))) { self.steady_s + dt_s } else { 0.0 };
         self.rested_s = if self.ripples { 0.0 } else { self.rested_s + dt_s };
         if self.ripples {
-            self.usual += (now - self.usual) * learns(dt_s, USUAL_S);
+            // A sway that rings down between counted turns is no crank.
+            let (size, tau_s) = match counted {
+                Some(_) if whole < PART * self.usual => (whole, SELDOM_S),
+                Some(_) => (whole, USUAL_S),
+                None => (now, USUAL_S),
+            };
+            self.usual += (size - self.usual) * learns(dt_s, tau_s);
         }
-        self.began = began && counted;
+        self.began = counted.is_some_and(|hands| hands.begin);
         self.stays = match (counted, self.ripples) {
-            (false, false) if self.rested_s < RESTS_S => UNSTEADY * self.usual,
-            (false, _) => STEADY * now,
-            (true, false) => 0.0,
-            (true, true) if self.steady_s > STEADIES_S => STEADY * self.usual,
-            (true, true) => UNSTEADY * self.usual,
+            (None, false) if self.rested_s < RESTS_S => UNSTEADY * self.usual,
+            (None, _) => STEADY * now,
+            (Some(hands), _) if hands.turn() => UNSTEADY * self.usual,
+            (Some(_), true) => STEADY * self.usual,
+            (Some(_), false) => 0.0,
         };
-        let own = if self.line.is_some() { 0.5 } else { 1.0 };
-        kalman.strengthen(self.left.0, (own * self.stays).max(1e-12));
+        kalman.strengthen(self.left.0, (half * self.stays).max(1e-12));
         if self.began {
-            // It stands somewhere at once, not by and by.
-            kalman.doubt(self.left.1, own * self.stays);
+            // It stands somewhere at once, and swings, not by and by.
+            kalman.doubt(self.left.1, half * self.stays);
+            self.own.kick(kalman, own - seen);
         }
+    }
+
+    /// Variance of its ripple at this moment, rad².
+    pub fn moment(&self) -> f64 {
+        (self.changes[0] - self.white).max(0.0)
+    }
+
+    /// What its crank makes where it turns, rad².
+    pub fn usual(&self) -> f64 {
+        self.usual
     }
 
     /// States that it feels beside truss and bias.
@@ -367,6 +406,11 @@ impl Tilt {
         let off = (value - trend).powi(2).min(0.01);
         self.swing_learnt += (off - self.swing_learnt) * learns(dt, LEARNT_S);
         self.swing_fast += (off - self.swing_fast) * (1.0 - (-dt / 1.0).exp());
+        let before = self.trace.newest(64).find(|(then_s, _)| t_s - then_s >= QUARTER_S - 1e-3);
+        if let Some((_, before)) = before.filter(|(then_s, _)| t_s - then_s < 3.0 * QUARTER_S) {
+            let change = 0.5 * (value - before).powi(2).min(0.01);
+            self.changes.iter_mut().zip([0.3, 1.0]).for_each(|(c, tau_s)| *c += (change - *c) * learns(dt, tau_s));
+        }
         // As it swung before the last 1.5 s: a step must not hide itself.
         let before = self.trace.mean(over::BEFORE).filter(|m| m.count >= 4).map_or(0.0, |m| m.spread);
         self.swung = before.max(self.swung * (-dt / 20.0).exp());

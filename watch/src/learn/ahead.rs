@@ -114,6 +114,15 @@ impl Trend {
         self.rate().filter(|r| r.value > BEYOND * r.sigma)
     }
 
+    /// Where the straight line through the last seconds stands now, mm, of what grows beyond doubt: ripple is averaged out of it.
+    pub fn fitted_mm(&self) -> Option<f64> {
+        let rate = self.growing()?;
+        let last = self.seen.back()?;
+        let n = self.seen.len() as f64;
+        let (mt, mv) = self.seen.iter().fold((0.0, 0.0), |(t, v), s| (t + s.0 / n, v + s.1 / n));
+        Some(mv + rate.value * (last.0 - mt))
+    }
+
     /// How much further off it will be in `ahead_s`, mm, at the least rate that two standard errors allow.
     pub fn at_least_mm(&self, ahead_s: f64) -> f64 {
         self.growing().map_or(0.0, |r| (r.value - 2.0 * r.sigma) * ahead_s)

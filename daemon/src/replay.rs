@@ -144,6 +144,7 @@ struct Replay {
     driver: Driver<Watch>,
     out: Out,
     lines: u64,
+    last: Mono,
 }
 
 /// Findings and calls, one line each.
@@ -163,11 +164,12 @@ impl Replay {
             None => Box::new(BufWriter::new(std::io::stdout())),
         };
         let out = Out { to, findings: 0, calls: 0, fault: None };
-        Ok(Replay { driver: Driver::new(watch, Intake::new(&lift.kit)), out, lines: 0 })
+        Ok(Replay { driver: Driver::new(watch, Intake::new(&lift.kit)), out, lines: 0, last: Mono::default() })
     }
 
     fn take(&mut self, line: TraceLine) -> std::io::Result<()> {
         self.lines += 1;
+        self.last = line.t_ms;
         let out = &mut self.out;
         self.driver.take(line, &mut |told| out.tell(&told));
         self.out.fault.take().map_or(Ok(()), Err)
@@ -180,8 +182,9 @@ impl Replay {
         self.out.fault.take().map_or(Ok(()), Err)
     }
 
-    /// Writes what is still held, and says on standard error what was done.
+    /// Writes what the last line brought and what is still held, and says on standard error what was done.
     fn end(&mut self, trace: &Path) -> std::io::Result<()> {
+        self.catch_up(self.last)?;
         self.out.to.flush()?;
         eprintln!("{}: {} lines, {} lines of findings, {} of calls", trace.display(), self.lines, self.out.findings, self.out.calls);
         for (node, reasons) in self.driver.intake().counts() {

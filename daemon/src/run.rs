@@ -85,6 +85,8 @@ impl<J: Judge> Loop<J> {
                 () = stopped(&mut stop) => break,
             }
         }
+        // What the last line brought is told before the end.
+        inner.keep_deadlines();
         match inner.failed {
             Some(_) => Ended::Failed,
             None => Ended::Clean { lost: inner.hub.lost() },

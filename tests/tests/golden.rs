@@ -51,8 +51,10 @@ fn told(trace: &Path) -> String {
             out.push('\n');
         }
     };
+    let mut last = Mono(0);
     for line in read(trace).lines() {
         let line = TraceLine::parse(line).unwrap();
+        last = line.t_ms;
         while let Some(due) = watch.deadline().filter(|d| *d < line.t_ms) {
             tell(&mut watch, due, &Input::Tick);
         }
@@ -60,6 +62,8 @@ fn told(trace: &Path) -> String {
             tell(&mut watch, line.t_ms, &input);
         }
     }
+    // What the last line brought.
+    tell(&mut watch, last, &Input::Tick);
     out
 }
 

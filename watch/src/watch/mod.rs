@@ -136,9 +136,12 @@ impl Watch {
     }
 
     /// Takes one input at `now`; what is to be told, in order. An earlier `now` than before is taken as the one before.
+    ///
+    /// Readings are judged when all that came at the same moment are in, however they were packed: [`Watch::deadline`] then names
+    /// this very moment, and the next step (a tick, or whatever comes later) tells what they bring. All else is answered at once.
     pub fn step(&mut self, now: Mono, input: &Input) -> &[Output] {
         self.out.clear();
-        let now = now.max(self.now);
+        let now = now.max(self.now).max(self.shown);
         if self.started.is_none() {
             self.started = Some(now);
             self.scene.since = now;
@@ -159,7 +162,7 @@ impl Watch {
         self.scene.step
     }
 
-    /// The next moment at which time alone changes something.
+    /// The next moment at which time alone changes something; the present one where readings wait to be judged.
     pub fn deadline(&self) -> Option<Mono> {
         self.next
     }
@@ -180,7 +183,8 @@ impl Watch {
                 for reading in &self.readings {
                     self.estimator.take(&self.setup, &self.scene, &self.instruments.health, reading);
                 }
-                true
+                self.next = Some(now);
+                false
             }
             Input::Step(set) => {
                 self.set_step(now, set.step, set.by.as_deref());

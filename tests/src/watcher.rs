@@ -36,6 +36,15 @@ impl Watching {
     pub fn new(plan: &Plan, kit: &Kit) -> anyhow::Result<Self> {
         Ok(Watching(Watch::new(plan, kit, Phrases::default())?))
     }
+
+    /// The same, which tells a level at its limit and not ahead of it.
+    ///
+    /// Errors: what the watch has against plan or kit.
+    pub fn plain(plan: &Plan, kit: &Kit) -> anyhow::Result<Self> {
+        let mut watch = Watch::new(plan, kit, Phrases::default())?;
+        watch.look_ahead(false);
+        Ok(Watching(watch))
+    }
 }
 
 impl Watcher for Watching {

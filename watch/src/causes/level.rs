@@ -55,6 +55,8 @@ pub struct LevelCauses {
     trend: Trend,
     unnamed: Held,
     over: Over,
+    /// Tells at the limit, without looking ahead by the crew's reaction.
+    plain: bool,
 }
 
 /// One way of being off, the gravest of which is told.
@@ -132,6 +134,11 @@ impl LevelCauses {
     /// The head in line or ring that was told, while it stands off.
     pub fn told(&self) -> Option<usize> {
         self.told
+    }
+
+    /// Whether a warn looks ahead by the crew's reaction (it does from the start).
+    pub fn look_ahead(&mut self, on: bool) {
+        self.plain = !on;
     }
 
     /// How what stands off the line grows.
@@ -216,6 +223,9 @@ impl LevelCauses {
         // A drift beyond doubt, that the crew's own reaction carries past the limit, is told before it: earlier, never more often.
         let reaction_s = scope.setup.plan.reaction.0;
         let most_mm = HALF_TURN * scope.setup.plan.towers[high].per_turn.mm();
+        if self.plain {
+            return lag_mm;
+        }
         lag_mm.max(self.trend.at_least_mm(EARLY * reaction_s).min(most_mm))
     }
 

@@ -153,6 +153,11 @@ impl Causes {
         self.due
     }
 
+    /// Whether a warn of the level looks ahead by the crew's reaction.
+    pub fn look_ahead(&mut self, on: bool) {
+        self.levels.look_ahead(on);
+    }
+
     /// How what stands off the line grows.
     pub fn trend(&self) -> &Trend {
         self.levels.trend()

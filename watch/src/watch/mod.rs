@@ -157,6 +157,11 @@ impl Watch {
         &self.out
     }
 
+    /// Whether a warn of the level looks ahead by the crew's reaction; it does from the start. Off, to tell what that is worth.
+    pub fn look_ahead(&mut self, on: bool) {
+        self.causes.look_ahead(on);
+    }
+
     /// The step of the lift.
     pub fn lift_step(&self) -> Step {
         self.scene.step

@@ -9,8 +9,11 @@ use crate::estimate::loads::over;
 use raisewatch_protocol::words::{Channel, Kind, Severity, Step};
 
 /// A lift that weighs so much more than planned, part of the plan, is another one: twice what a guessed weight is good for
-/// (docs/forms.md, "Plan": 20 %). One that weighs less may still stand on its trestles: that is `missing-weight`.
+/// (docs/forms.md, "Plan": 20 %), or that the plan weighs as much more than it. One that weighs less may still stand on its trestles:
+/// it is judged where heights show all heads off them, else it is `missing-weight`.
 const WEIGHS: f64 = 0.40;
+/// Heads this far over the working height hang free: a test lift goes 50 to 150 mm (docs/trade.md section 1.6).
+const FREE_M: f64 = 0.04;
 /// A span that differs so much, part of the plan's: towers are set to 50 mm (docs/trade.md section 1.3), a truss is another by a length.
 const SPANS: f64 = 0.15;
 /// Heads must part by so much for a span to show, m.
@@ -39,7 +42,8 @@ impl PlanFit {
         let unheard = (0..scope.towers()).find(|&j| !scope.setup.node_tower.contains(&j));
         let weighs = if settled && !explained && scope.scene.step == Step::TestLift { ratio(scope) } else { None };
         let spans = self.span.filter(|s| (s.value - 1.0).abs() > SPANS.max(3.0 * s.sigma));
-        let by_weight = weighs.filter(|w| w.value - 1.0 > WEIGHS);
+        let other = |w: &Known| w.value - 1.0 > WEIGHS || (w.value * (1.0 + WEIGHS) < 1.0 && hangs_free(scope));
+        let by_weight = weighs.filter(other);
         let mut told = Condition { unit: Unit::One, stands: Stands::Clear, ..Condition::of(Kind::WrongPlan) };
         if let Some(amount) = spans.or(by_weight) {
             (told.amount, told.stands) = (Some(amount), Stands::At(Severity::Warn));
@@ -76,6 +80,12 @@ impl PlanFit {
         let sigma = (2.0 * HEIGHT_M / height).hypot(2.0_f64.sqrt() * TILT_RAD / slope);
         self.span = Some(Known { value: height / slope / planned, sigma: sigma.abs() * (height / slope / planned).abs() });
     }
+}
+
+/// Whether every head's gauge shows it off the trestles.
+fn hangs_free(scope: &Scope) -> bool {
+    let free_m = scope.setup.plan.working_height.0 + FREE_M;
+    scope.est.estimate().towers.iter().all(|t| t.height_m.is_some_and(|h| h.value - 3.0 * h.sigma > free_m))
 }
 
 /// How many of the plan's towers have a node at all.
@@ -133,6 +143,17 @@ mod tests {
         let lamp = lifted(HARBOUR, more(280.0));
         assert_eq!(lamp.first(Kind::WrongPlan), None);
         assert!(lamp.first(Kind::ExtraWeight).is_some());
+    }
+
+    #[test]
+    fn half_as_heavy_is_another_lift_only_where_it_hangs_free() {
+        let less = |height_m: f64| move |_| Truth { extra: vec![(-350.0, 2.0), (-450.0, 6.0)], height_m, ..Truth::level(2) };
+        let free = lifted(HARBOUR, less(1.3));
+        assert_eq!(free.first(Kind::WrongPlan).map(|t| t.severity), Some(Severity::Warn), "{:?}", free.told);
+        assert_eq!(free.first(Kind::MissingWeight), None);
+        let trestles = lifted(HARBOUR, less(1.2));
+        assert_eq!(trestles.first(Kind::WrongPlan), None);
+        assert!(trestles.first(Kind::MissingWeight).is_some());
     }
 
     /// One turn of B, 25 mm by its gauge: on 6 m 0.24 degrees, on 4.5 m 0.32.

@@ -8,7 +8,7 @@ const WAY = [[0, 0], [34, 0], [42, 10], [64, 10], [176, 80], [190, 80], [196, 74
 // Where each step lies on the way, and where its name stands.
 const PLACES = {
   rig: { part: [[0, 0], [34, 0]], name: [0, FLOOR + 20, ""] },
-  "test-lift": { part: [[34, 0], [42, 10], [64, 10]], name: [36, FLOOR + 20, ""] },
+  "test-lift": { part: [[34, 0], [42, 10], [64, 10]], name: [72, FLOOR + 20, ""] },
   raise: { part: [[64, 10], [148, 62.5]], name: [96, FLOOR - 44, "end"] },
   section: { part: [[120, 45], [140, 57.5]], name: [126, FLOOR - 68, "end"] },
   land: { part: [[176, 80], [190, 80], [196, 74]], name: [186, FLOOR - 84, "end"] },

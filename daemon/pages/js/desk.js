@@ -25,7 +25,7 @@ const sound = new Sound(), standing = new Standing(), steady = new Steady(DESK.p
 const board = new Board($("#call"), () => innerWidth > 760 ? { order: 70, then: 46 } : { order: 56, then: 40 });
 const elevation = new Elevation($("#elevation")), stop = new StopButton($("#stop"), place), sheet = new Sheet($("#sheet"), $("#more"), sound, place);
 const learnt = new Learnt($("#learnt"), said => tell(said));
-let view = null, shown = null, saidAt = null, times = 0, stepSince = null, slowAt = -Infinity, me = null, silent = true, noted = new Set();
+let view = null, shown = null, saidAt = null, times = 0, stepSince = null, slowAt = -Infinity, slowFor = null, me = null, silent = true, noted = new Set();
 const painter = new Painter(draw);
 
 const live = new Live({
@@ -96,13 +96,16 @@ function draw() {
   put($("#flag"), view.replay ? placeOf(view) : t("desk-flag"));
   set($("#call"), "lang", language());
   const text = shown.call?.text ?? (view.plan === false ? t("no-plan") : view.not_claimed ?? t("nothing-known"));
-  if (board.show(text, look, null)) { saidAt = view.t_ms; times = 1; }
+  const anew = board.show(text, look, null);
+  if (anew) { saidAt = view.t_ms; times = 1; }
   const standsStop = look === "stop" || look === "blind";
   stop.show(true, standsStop);
   hide($("#ack"), !["hold", "pin", "stop", "blind"].includes(look));
   sheet.giveWay($("#ack").hidden ? null : text);
   line(picture, now);
-  if (now - slowAt >= SLOW_MS) { slowAt = now; slow(picture, look); }
+  // Another call, step or finding: tables and lists tell of it in the same frame as the drawing.
+  const about = [view.title, view.revision, view.step, ...(view.findings ?? []).map(one => one.id + one.state + one.severity)].join();
+  if (anew || about !== slowFor || now - slowAt >= SLOW_MS) { slowAt = now; slowFor = about; slow(picture, look); }
 }
 
 /** What changes at most four times a second. */

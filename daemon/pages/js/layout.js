@@ -198,7 +198,9 @@ function offsetsTold(p, g, words) {
     const left = g.X(bad.x) > g.w / 2 || p.heads.indexOf(bad) > 0, way = left ? -1 : 1;
     const y = g.y0 + (bad.off > 0 ? size + 4 : -bad.off * g.mm + size + 4);
     const told = `${figure(Math.abs(bad.offTold ?? bad.off), u)} ${u.name}`;
-    words.push({ key: "off", x: g.X(bad.x) + way * 18, y, t: told, size, cls: left ? "num end" : "num", more: ` ${t(bad.off > 0 ? "high" : "low")}`, moreSize: Math.round(size * .62) });
+    // Where the number would lie on the legs of its foot it stands beside them, if the next tower leaves room.
+    const aside = y + 8 > g.floor - 7 && g.foot > 20 && g.near > 250 ? g.pads + 8 : 18;
+    words.push({ key: "off", x: g.X(bad.x) + way * aside, y, t: told, size, cls: left ? "num end" : "num", more: ` ${t(bad.off > 0 ? "high" : "low")}`, moreSize: Math.round(size * .62) });
     return;
   }
   if (g.few) return;

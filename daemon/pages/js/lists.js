@@ -64,7 +64,7 @@ export function findings(host, list, now, does, allowed) {
   }, (row, one) => {
     const [, texts, acts] = row.children;
     put(texts.querySelector("b"), one.text);
-    const limit = one.limit !== null && one.limit !== undefined ? `, ${t("desk-limit", { amount: `${one.limit} ${one.unit ?? ""}` })}` : "";
+    const limit = one.limit !== null && one.limit !== undefined ? `, ${t("desk-limit", { amount: `${one.unit === "mm" ? Math.round(one.limit) : one.limit} ${one.unit ?? ""}` })}` : "";
     put(texts.querySelector(".m"), `${t(`desk-${one.severity}`)}, ${t(`desk-${one.state}`)}, ${span(now - one.since_ms)}${limit}`);
     for (const act of acts.children) { set(act, "aria-disabled", String(allowed !== null)); set(act, "title", allowed ?? ""); }
   }, t("desk-none-open"));
@@ -100,7 +100,7 @@ export function table(body, picture) {
   const rows = heads.map(head => ({ key: head.id, name: head.name, blind: head.blind, expected: head.expectedTold, measured: head.shareTold, rated: head.rated, adapter: head.adapter }));
   const sum = pick => rows.every(row => row[pick] !== null) ? rows.reduce((total, row) => total + row[pick], 0) : null;
   rows.push({ key: "whole", name: t("desk-whole"), expected: sum("expected"), measured: sum("measured"), rated: null });
-  keep(body, rows, row => row.key, row => {
+  keep(body, rows, row => `${row.key} ${row.name}`, row => {
     const made = make("tr", {}, make("th", { scope: "row" }, row.name));
     for (const cls of ["", "big", "", ""]) made.append(make("td", { class: cls }));
     return made;
@@ -130,7 +130,7 @@ export function instruments(health, towers) {
 }
 
 export function instrumentRows(body, rows) {
-  keep(body, rows, row => row.key, row => {
+  keep(body, rows, row => `${row.key} ${row.name}`, row => {
     const made = make("tr", {}, make("th", { scope: "row" }, row.name));
     for (let i = 0; i < 4; i++) made.append(make("td"));
     return made;

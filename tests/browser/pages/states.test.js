@@ -169,3 +169,28 @@ test("an order in another unit system", async () => {
   assert.match(words, /229 lb/);
   await close();
 });
+
+test("the desk on laptops of all widths: nothing is wider than the window, the call is whole, and no row lies under STOP", { timeout: 120_000 }, async () => {
+  for (const [width, height] of [[1280, 800], [1366, 768], [1440, 900], [1600, 900]]) for (const rehearsal of [false, true]) {
+    monitor.show(viewOf("calm", { rehearsal }));
+    const { page, close } = await open(browser, `${monitor.url}/desk`, "laptop", { more: { viewport: { width, height } } });
+    for (const name of ["sixteen", "hold"]) {
+      const label = `${width} x ${height}${rehearsal ? " rehearsal" : ""} ${name}`;
+      await shows(page, name, "lead", monitor.show(viewOf(name, { rehearsal })));
+      const found = await page.evaluate(() => {
+        const box = one => one.getBoundingClientRect(), seen = [...document.querySelectorAll("header *, main *, footer *")].filter(one => one.offsetParent !== null && !one.closest(".sr"));
+        const past = seen.filter(one => box(one).right > innerWidth + .5).map(one => one.outerHTML.slice(0, 80));
+        const call = document.querySelector("#call"), words = [...call.querySelectorAll(".words .c")].map(box), stop = box(document.querySelector("#stop"));
+        const floats = getComputedStyle(document.querySelector("#stop")).position === "fixed", room = box(document.querySelector("#instbox"));
+        return {
+          wide: document.documentElement.scrollWidth - innerWidth, past, names: [...document.querySelectorAll("#table tbody th")].map(one => one.textContent).join().slice(0, 15),
+          cut: words.filter(one => one.top < box(call).top - 1 || one.bottom > box(call).bottom + 1 || one.right > box(call).right + 1).length,
+          under: floats && room.bottom > stop.top + 1, stop: stop.bottom <= innerHeight && stop.height >= 96,
+        };
+      });
+      assert.deepEqual({ ...found, wide: Math.max(0, found.wide) }, { wide: 0, past: [], names: name === "sixteen" ? "Tower 1,Tower 2" : "Alpha,Bravo,Who", cut: 0, under: false, stop: true }, label);
+      await page.screenshot({ path: `${SHOTS}desk-${width}${rehearsal ? "-rehearsal" : ""}-${name}.png` });
+    }
+    await close();
+  }
+});

@@ -121,3 +121,15 @@ test("a socket is tried first, events where none works, and what worked is kept 
   assert.deepEqual(tried(4), Array(4).fill("socket"), "six connections are for STOP once a socket is known to work");
   assert.equal(ways.tries, 4);
 });
+
+test("numbers of another call are let through at once, though its view comes a moment after it", () => {
+  const steady = new Steady(2), at = (v, now) => steady.take("B", v, 1.5, now);
+  steady.about("calm", 0);
+  at(4, 0);
+  steady.about("calm", 2_000);
+  assert.equal(at(4.2, 2_000), 4);
+  steady.about("hold", 2_010);
+  assert.equal(at(4.2, 2_010), 4.2, "the call came first");
+  assert.equal(at(58, 2_100), 58, "and then its view");
+  assert.equal(at(64, 2_550), 58, "after that in their own pace");
+});

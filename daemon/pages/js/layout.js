@@ -12,6 +12,7 @@ function middle(heads) {
   const half = (heads[0].x + heads.at(-1).x) / 2, gaps = heads.slice(1).map((head, i) => (head.x + heads[i].x) / 2);
   return gaps.reduce((best, at) => Math.abs(at - half) < Math.abs(best - half) ? at : best, gaps[0] ?? half);
 }
+const CAP = .72; // height of a digit in its size (call.woff2)
 const clamp = (v, low, high) => Math.min(high, Math.max(low, v));
 const MAST = [13, 9, 6], JOINT = [0, .36, .68]; // widths of the three mast lines, px; where they begin, as part of the mast
 
@@ -193,14 +194,14 @@ function footWords(p, g, words) {
 /** The offset of the tower that a call names, large; in calm each head's own, small. */
 function offsetsTold(p, g, words) {
   const u = p.units.offset, bad = p.heads.find(head => head.id === p.who);
-  const size = Math.round(g.big * (p.heads.length > 2 ? .64 : 1));
+  const most = Math.round(g.big * (p.heads.length > 2 ? .64 : 1));
   if (bad?.off) {
     const left = g.X(bad.x) > g.w / 2 || p.heads.indexOf(bad) > 0, way = left ? -1 : 1;
-    const y = g.y0 + (bad.off > 0 ? size + 4 : -bad.off * g.mm + size + 4);
+    // Under a head that is high it stands between the line and the legs of the foot, and shrinks where these are close.
+    const foot = g.foot > 20 ? g.floor - 13 : Infinity, size = bad.off > 0 ? Math.round(clamp((foot - g.y0 - 6) / CAP, 28, most)) : most;
+    const y = bad.off > 0 ? Math.min(g.y0 + size + 4, foot) : g.y0 - bad.off * g.mm + size + 4;
     const told = `${figure(Math.abs(bad.offTold ?? bad.off), u)} ${u.name}`;
-    // Where the number would lie on the legs of its foot it stands beside them, if the next tower leaves room.
-    const aside = y + 8 > g.floor - 7 && g.foot > 20 && g.near > 250 ? g.pads + 8 : 18;
-    words.push({ key: "off", x: g.X(bad.x) + way * aside, y, t: told, size, cls: left ? "num end" : "num", more: ` ${t(bad.off > 0 ? "high" : "low")}`, moreSize: Math.round(size * .62) });
+    words.push({ key: "off", x: g.X(bad.x) + way * 18, y, t: told, size, cls: left ? "num end" : "num", more: ` ${t(bad.off > 0 ? "high" : "low")}`, moreSize: Math.round(size * .62) });
     return;
   }
   if (g.few) return;

@@ -20,9 +20,13 @@ const CATCH: f64 = 1.5;
 /// Standing without a blow: the least step, mm, so many times what the level wavers, and so long, s.
 const UNFELT_MM: f64 = 10.0;
 const UNFELT: f64 = 6.0;
-const UNFELT_S: f64 = 0.5;
+const UNFELT_S: f64 = 0.25;
+/// A head that falls freely leaves less than this part of its share on its cell.
+const WEIGHTLESS: f64 = 0.3;
 /// A box is calm where it spreads by less than this part of the step.
 const CALM: f64 = 0.35;
+/// After a fall it rings for seconds, about where it came to rest.
+const RINGS: f64 = 0.75;
 /// After `stand` heads settle for so long, s.
 const SETTLED_S: f64 = 20.0;
 /// A pattern of shares is that of a fall where it explains so much of them, and the total stays by as much.
@@ -75,6 +79,9 @@ impl DropCauses {
 
     /// The head that fell, and by how much where that is known already.
     fn fallen(&self, scope: &Scope) -> Option<(usize, Option<Known>)> {
+        if let Some(j) = fell_freely(scope) {
+            return Some((j, None));
+        }
         let (hit, caught) = self.blow(scope)?;
         let sure = |s: &Known| s.value.abs() >= STEP_MM && s.value.abs() > 4.0 * s.sigma;
         if let Some(j) = caught.filter(|c| c.1 >= CATCH).map(|c| c.0) {
@@ -180,6 +187,27 @@ impl DropCauses {
     }
 }
 
+/// The head whose cell lost its share and took far more than it the next moment, the others nothing like it: it fell freely and was
+/// caught. Where no box tells a step.
+fn fell_freely(scope: &Scope) -> Option<usize> {
+    let told = |c: usize| scope.setup.channels[c].channel == Channel::TrussAlong && scope.health[c].usable();
+    if (0..scope.setup.channels.len()).any(told) {
+        return None;
+    }
+    let swing = |j: usize| {
+        let c = scope.est.loads().head[j].filter(|&c| scope.health[c].usable())?;
+        let cell = scope.est.loads().cell(c)?;
+        let before = cell.mean(load_over::BEFORE)?.value.max(50.0);
+        let fresh = scope.now_s() - cell.dip.1 < 0.6 && scope.now_s() - cell.peak.1 < 0.6 && cell.dip.1 < cell.peak.1;
+        Some(if fresh { (cell.dip.0 / before, cell.peak.0 / before) } else { (1.0, 1.0) })
+    };
+    let freely = |s: (f64, f64)| s.0 < WEIGHTLESS && s.1 > CATCH;
+    (0..scope.towers()).find(|&j| {
+        let others = || (0..scope.towers()).filter(|&k| k != j).filter_map(swing);
+        swing(j).is_some_and(|own| freely(own) && others().all(|o| o.1 - o.0 < 0.5 * (own.1 - own.0)))
+    })
+}
+
 /// How far B has risen over A by each box between 2.5 s ago and now, m, where all boxes say the same; one box alone does not count.
 fn all_alike(scope: &Scope) -> Option<f64> {
     let (mut least, mut most, mut sum, mut count) = (f64::INFINITY, f64::NEG_INFINITY, 0.0, 0.0);
@@ -188,9 +216,10 @@ fn all_alike(scope: &Scope) -> Option<f64> {
             continue;
         }
         let change = scope.est.change(c, over::TWO, over::EARLIER)?;
-        // What sways or swings is averaged out too badly to be held for a step.
         let trace = &scope.est.tilt(c)?.trace;
-        let calm = [over::ONE, over::EARLIER].iter().all(|k| trace.mean(*k).is_some_and(|m| m.spread < CALM * change.abs()));
+        // What sways or swings is averaged out too badly to be held for a step.
+        let (two, earlier) = (trace.mean(over::TWO)?, trace.mean(over::EARLIER)?);
+        let calm = earlier.spread < CALM * change.abs() && two.spread < RINGS * change.abs();
         let rise = change / scope.est.sums().slopes[c].1[1];
         if !calm || rise.abs() * 1e3 > UNFELT_MM && !scope.est.changed_at_once(c, change) {
             return None;

@@ -89,6 +89,29 @@ fn in_line_the_shares_name_the_head_that_fell() {
     }
 }
 
+/// Cells alone: what falls freely weighs nothing and is caught with far more than it lost; a hand that lifts and lets go is neither.
+#[test]
+fn cells_alone_tell_a_free_fall() {
+    for seed in 1..=5 {
+        for (least, most, told) in [(0.05, 2.6, true), (0.5, 1.5, false)] {
+            let mut s = standing(HARBOUR, &TWO, &["head-load"], seed);
+            s.run(3.0, STANDING, |t| {
+                let blow = if t < 0.12 {
+                    least
+                } else if t < 0.24 {
+                    most
+                } else {
+                    1.0
+                };
+                Truth { blow: vec![1.0, blow], ..on_pins(2) }
+            });
+            let dropped = s.first(Kind::Dropped);
+            assert_eq!(dropped.is_some(), told, "seed {seed} {least}");
+            assert!(dropped.is_none_or(|d| d.condition.tower == Some(1) && d.condition.amount.is_none()));
+        }
+    }
+}
+
 #[test]
 fn a_blow_without_a_step_is_no_drop() {
     for (plan, towers) in [(HARBOUR, &["A", "B"][..]), (TANNERS, &["A", "B", "C"][..])] {

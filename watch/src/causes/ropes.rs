@@ -31,6 +31,9 @@ const SPRINGS_BACK: f64 = 0.25;
 const RINGS_BACK: f64 = 0.7;
 /// What falls freely and is caught springs back by more than this times what it lost.
 const CAUGHT_BY: f64 = 1.6;
+/// Until so long before its lowest reading, s, it carried all but this part of what it lost: it lets go within half a swing.
+const UNTIL_S: (f64, f64) = (0.2, 0.8);
+const CARRIED_TILL: f64 = 0.35;
 /// Two neighbouring samples part by this part of the share: more than a section that thumps (12 %) or the bounce of cranking (9 %,
 /// docs/trade.md section 8, N1); and by more than hands can that stop dead.
 const PARTS_BY: f64 = 0.15;
@@ -274,7 +277,20 @@ fn of_cell(cell: &Cell, now_s: f64) -> Option<Dip> {
     let fresh = now_s - cell.dip.1 < 0.5 && now_s - cell.peak.1 < 0.5 && now_s - cell.jolt.1 < 0.5;
     // First down, then back: what is struck from below, or starts, comes up first.
     let in_order = cell.peak.1 > cell.dip.1 && cell.peak.1 - cell.dip.1 < 0.45;
-    (fresh && in_order && by_n > 0.0 && back_n > SPRINGS_BACK * by_n).then_some(Dip { by_n, back_n, jolt_n: cell.jolt.0, at_s: cell.dip.1 })
+    (fresh && in_order && by_n > 0.0 && until_then(cell) > before - CARRIED_TILL * by_n && back_n > SPRINGS_BACK * by_n).then_some(Dip {
+        by_n,
+        back_n,
+        jolt_n: cell.jolt.0,
+        at_s: cell.dip.1,
+    })
+}
+
+/// What it carried in the moments before its lowest reading, N: a hand that lifts for a second and lets go springs back as well.
+fn until_then(cell: &Cell) -> f64 {
+    let ages = (cell.dip.1 - UNTIL_S.1, cell.dip.1 - UNTIL_S.0);
+    let then = cell.trace().newest(128).skip_while(|s| s.0 > ages.1).take_while(|s| s.0 >= ages.0);
+    let (sum, count) = then.fold((0.0, 0.0), |(sum, count), s| (sum + s.1, count + 1.0));
+    if count > 0.0 { sum / count } else { f64::NEG_INFINITY }
 }
 
 /// Whether no other tower's cell shows as much.
@@ -357,6 +373,19 @@ mod tests {
             });
             assert_eq!(s.first(Kind::Slipping), None, "seed {seed} {by}");
             assert_eq!(s.first(Kind::Crossed), None, "seed {seed} {by}");
+        }
+    }
+
+    /// Hands that lift for a second and let go: the share springs back over what it was, long after it fell.
+    #[test]
+    fn hands_that_lift_and_let_go_are_no_slip() {
+        for seed in 1..=10 {
+            let mut s = raising(&["truss-along", "head-load"], seed);
+            s.run(5.0, STANDING, |t| {
+                let by = if (1.0..2.0).contains(&t) { 0.75 + 0.15 * (1.0 - ring(1.0, t - 1.0)) } else { 2.0 - ring(0.25, t - 2.0) };
+                Truth { blow: vec![1.0, by], ..Truth::level(2) }
+            });
+            assert_eq!(s.first(Kind::Slipping), None, "seed {seed}");
         }
     }
 

@@ -50,6 +50,8 @@ pub struct Cell {
     pub jolt: (f64, f64),
     /// Newest raw samples, newest first: when, and what.
     late: [(f64, f64); LATE],
+    /// A sample within this time of the one before is its neighbour, s.
+    next_s: f64,
 }
 
 impl Cell {
@@ -65,6 +67,8 @@ impl Cell {
             dip: (0.0, 0.0),
             jolt: (0.0, f64::NEG_INFINITY),
             late: [(f64::NEG_INFINITY, 0.0); LATE],
+            // A packet may come late by half its period (docs/trade.md section 8, N1: 20 to 80 ms).
+            next_s: (1.6 / rate_hz).clamp(0.25, 0.5),
         }
     }
 
@@ -92,7 +96,7 @@ impl Cell {
 
     /// By how much a new sample differs from the one before it, or from any within [`JOLT_S`], N.
     fn change(&self, t_s: f64, share_n: f64) -> f64 {
-        let neighbour = self.late.iter().take(1).filter(|l| t_s - l.0 < 0.25);
+        let neighbour = self.late.iter().take(1).filter(|l| t_s - l.0 < self.next_s);
         let within = self.late.iter().filter(|l| t_s - l.0 <= JOLT_S);
         neighbour.chain(within).map(|l| (share_n - l.1).abs()).fold(0.0, f64::max)
     }
@@ -107,6 +111,11 @@ impl Cell {
             None if k != over::BEFORE => Some(Mean { value: newest.1, spread: 0.0, count: 1 }),
             found => found,
         }
+    }
+
+    /// The last seconds, median of three.
+    pub fn trace(&self) -> &Trace {
+        &self.trace
     }
 
     /// The newest raw sample.

@@ -237,7 +237,7 @@ fn a_node_that_falls_silent_halfway_leaves_no_number_behind() {
 /// Ways to pack the readings of one packet.
 const PACKINGS: [fn(&Packet) -> Vec<Packet>; 3] = [
     |whole| vec![Packet { seq: None, ..whole.clone() }],
-    |whole| whole.readings.iter().map(|r| Packet { node: whole.node, readings: vec![r.clone()], seq: None }).collect(),
+    |whole| whole.readings.iter().map(|r| Packet { node: whole.node, readings: vec![*r], seq: None }).collect(),
     |whole| whole.readings.chunks(2).map(|two| Packet { node: whole.node, readings: two.to_vec(), seq: None }).collect(),
 ];
 

@@ -7,6 +7,7 @@ use crate::learn::ahead::Trend;
 use crate::limits::Pair;
 use crate::scene::Motion;
 use raisewatch_protocol::words::{Kind, Severity, Step};
+use std::collections::VecDeque;
 
 /// Never past this, whatever the step: 2 degrees. Source: docs/trade.md section 4.
 const NEVER_EXCEED_RAD: f64 = 2.0 * std::f64::consts::PI / 180.0;
@@ -44,12 +45,20 @@ const LEAST_SIGMA_MM: f64 = 3.0;
 /// Who stood off by name for so long was told to the crew, s: the on-delay.
 const TOLD_S: f64 = 0.5;
 
+/// A counted turn, with its begin and end, and what the filter needs to see it, s; looks at it, s; and most of what stands off.
+const TURN_S: f64 = 3.0;
+const LOOK_S: f64 = 0.2;
+const MOST: f64 = 0.6;
+
 /// Memory of the level causes.
 #[derive(Clone, Debug, Default)]
 pub struct LevelCauses {
     /// The head that is named, since when, and the one that was so for the on-delay.
     naming: (Option<usize>, Held),
     told: Option<usize>,
+    /// How far an inner head has stood out of the chord lately: time, s, and mm; and whether most of it came within a turn.
+    outs: VecDeque<(f64, f64)>,
+    sudden: bool,
     parting: Held,
     section: Held,
     trend: Trend,
@@ -139,6 +148,11 @@ impl LevelCauses {
     /// Whether a warn looks ahead by the crew's reaction (it does from the start).
     pub fn look_ahead(&mut self, on: bool) {
         self.plain = !on;
+    }
+
+    /// Whether most of what an inner head stands out of the chord by came within a turn.
+    pub fn sudden(&self) -> bool {
+        self.sudden
     }
 
     /// How what stands off the line grows.
@@ -250,6 +264,7 @@ impl LevelCauses {
         if let Some(pair) = scope.rows().line_mm {
             let at = &scope.est.sums().at;
             let out = (1..n - 1).map(|j| self.out_of_chord(scope, at, j)).fold(Known { value: 0.0, sigma: 0.0 }, further);
+            self.see_out(scope.now_s(), out.value);
             let stands = doubted(scope, out, against(out.value, &pair), &pair);
             take_worse(
                 worst,
@@ -261,6 +276,17 @@ impl LevelCauses {
             let limit = scope.rows().line_mm.map_or(amount.value.abs(), |p| limit_of(stands, &p));
             take_worse(worst, Off { kind: Kind::Uneven, tower: Some(odd), amount, stands, limit, beyond: false, sure: false });
         }
+    }
+
+    /// Keeps how far an inner head stands out, a look every fifth of a second.
+    fn see_out(&mut self, now_s: f64, out_mm: f64) {
+        while self.outs.front().is_some_and(|o| now_s - o.0 > TURN_S) {
+            self.outs.pop_front();
+        }
+        if self.outs.back().is_none_or(|o| now_s - o.0 >= LOOK_S) {
+            self.outs.push_back((now_s, out_mm));
+        }
+        self.sudden = self.outs.front().is_some_and(|o| out_mm - o.1 >= MOST * out_mm);
     }
 
     /// How far inner head `j` stands out of the chord of the ends, mm, not negative.

@@ -128,7 +128,7 @@ impl Causes {
         self.rebase = self.weights.settled_announced(&scope);
         self.due = self.forces.due_s(&scope).map(|s| Mono(0) + Span::from_s(s));
         estimator.set_base(self.base);
-        estimator.set_told(self.levels.told());
+        estimator.set_told(self.levels.told(), self.levels.sudden());
         if self.rebase {
             estimator.rebase();
             self.standing.weighed_anew();

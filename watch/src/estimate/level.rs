@@ -4,7 +4,7 @@
 //! In line: through the ends, unless an end is the odd one. Ring: the plane through the three others. It changes only past
 //! [`CHANGES_MM`], so that the name of the head to hold does not flutter between two that stand alike. Source: docs/forms.md.
 
-use super::odd::{KEPT, NAMED, NAMED_END, Suppositions};
+use super::odd::{KEPT, NAMED, NAMED_END, NAMED_SLOW, Suppositions};
 use crate::condition::Known;
 use crate::scene::Motion;
 
@@ -35,6 +35,8 @@ pub struct LevelLine {
     pub certain: bool,
     /// The head that the crew was told: it is the odd one until another is beyond doubt.
     pub told: Option<usize>,
+    /// Whether most of what stands off came within a turn.
+    pub sudden: bool,
     suppositions: Suppositions,
     /// Height of the highest head above the lowest, mm, each from the horizontal.
     pub rake_mm: Option<Known>,
@@ -120,8 +122,13 @@ fn odd_head(line: &mut LevelLine, layout: Layout, at: &[[f64; 2]], heads: &impl 
     let n = at.len();
     line.suppositions.weigh(n, heads);
     let Some(best) = line.suppositions.likeliest() else { return };
+    let sudden = line.sudden;
     // An end is named in the place of an inner head only where the boxes leave still less doubt: they are what alone tells it.
-    let named = |j: usize| if layout == Layout::Line && (j == 0 || j == n - 1) { NAMED_END } else { NAMED };
+    let named = |j: usize| match layout {
+        Layout::Line if j == 0 || j == n - 1 => NAMED_END,
+        Layout::Line if !sudden => NAMED_SLOW,
+        _ => NAMED,
+    };
     // A name that was told stays until another is beyond doubt; one that was not told may go to and fro.
     let kept = line.told.filter(|&was| line.suppositions.ahead(best) < named(best) || was == best);
     let odd = kept.unwrap_or(best);

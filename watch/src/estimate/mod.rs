@@ -386,8 +386,10 @@ impl Estimator {
     }
 
     /// The head that the crew was told stands off, while it does (three towers and more).
-    pub fn set_told(&mut self, odd: Option<usize>) {
+    /// `sudden`: whether most of what stands off came within a turn.
+    pub fn set_told(&mut self, odd: Option<usize>, sudden: bool) {
         self.estimate.level.told = odd;
+        self.estimate.level.sudden = sudden;
     }
 
     /// How the base of the shares follows from now on.

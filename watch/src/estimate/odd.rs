@@ -18,6 +18,9 @@ const SLIP_MM: f64 = LEFT_MM;
 /// large as any other that would do it (four times as likely) where nothing else is known, a corner of a
 /// ring by what the boxes say...
 pub const NAMED: f64 = 2.5;
+/// ...but an inner head in line by e^2, where it came to stand off slowly: over some turns an end may as well have gone twice as far,
+/// within one it would have to go further than a counted turn goes...
+pub const NAMED_SLOW: f64 = 4.0;
 /// ...an end in line, which boxes alone tell, by e^3, twenty to one...
 pub const NAMED_END: f64 = 6.0;
 /// ...and a name that was told is kept until another is likelier.

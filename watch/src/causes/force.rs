@@ -92,15 +92,18 @@ impl ForceCauses {
         Forces { held: self.stands, suspected: one.abs() > 0.5 * pair.warn || fast.abs() > 0.7 * pair.warn }
     }
 
-    /// Sum of what came on top of the base, over 0.3 s and over a second, of all cells that are heard; at least one.
+    /// Sum of what came on top of the base, over 0.3 s and over a second, of all cells that are heard; at least one. On three towers and
+    /// more offsets move load from head to head: with a fitted cell unheard the sum of the others is no force.
     fn excess(&self, scope: &Scope) -> Option<(f64, f64)> {
         let mut heard = 0;
         let (mut fast, mut one) = (0.0, 0.0);
-        for share in scope.est.shares() {
+        for (j, share) in scope.est.shares().iter().enumerate() {
             if let (Some(f), Some(o)) = (share.excess_n[over::FAST], share.excess_n[over::ONE]) {
                 fast += f;
                 one += o;
                 heard += 1;
+            } else if scope.towers() > 2 && fitted(scope, j) {
+                return None;
             }
         }
         (heard > 0).then_some((fast, one))
@@ -271,6 +274,11 @@ impl ForceCauses {
         let due = scope.scene.towers.iter().map(|t| scope.scene.since.s().max(t.pinned_at.map_or(0.0, |at| at.s())) + 15.0);
         due.filter(|d| *d > scope.now_s()).fold(None, |m: Option<f64>, d| Some(m.map_or(d, |m| m.min(d))))
     }
+}
+
+/// Whether a tower has a cell that tells its share.
+fn fitted(scope: &Scope, j: usize) -> bool {
+    scope.est.loads().head[j].is_some() || scope.est.loads().rope[j].is_some()
 }
 
 /// By how much the rope pulled over its head one to three seconds ago, N.

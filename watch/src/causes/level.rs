@@ -21,7 +21,7 @@ const AHEAD_S: f64 = 0.6;
 const CLOSING_S: f64 = 2.7;
 /// Of the crew's reaction so much is looked ahead at a rate that is beyond doubt: all of it would tell a limit that noise alone
 /// keeps from being reached.
-const EARLY: f64 = 0.55;
+const EARLY: f64 = 0.4;
 /// And at most so many turns of way: a head that will be held within them is not yet told.
 const HALF_TURN: f64 = 0.5;
 /// Slower than this the filter has no lag worth looking ahead, mm/s.

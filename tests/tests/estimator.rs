@@ -97,6 +97,9 @@ impl Way {
     }
 }
 
+/// Enough of each act that the part inside is known to about a hundredth.
+const SEEDS: u64 = 8;
+
 /// How often what was told held the truth, and how wide it was.
 #[derive(Debug, Default)]
 struct Count {
@@ -133,7 +136,7 @@ impl Count {
 fn offsets(id: &str, wire: Wire) -> Count {
     let mut count = Count::default();
     for act in ACTS {
-        for seed in 1..=3 {
+        for seed in 1..=SEEDS {
             let mut next_s = 60.0;
             lift(id, act, seed, wire, |now, watch, truth| {
                 if now.s() < next_s {
@@ -170,19 +173,11 @@ fn holds(id: &str, wire: Wire, widest_mm: f64) {
 
 #[test]
 fn late_packets_out_of_order_are_borne() {
-    holds("01", Wire { late_s: ALLOWED_S, lost: 0.01, ..Wire::default() }, 9.0);
+    for id in ["01", "12", "13"] {
+        holds(id, Wire { late_s: ALLOWED_S, lost: 0.01, ..Wire::default() }, 9.0);
+    }
     for id in ["12", "13"] {
         holds(id, Wire { late_s: 0.3, lost: 0.01, ..Wire::default() }, 9.0);
-    }
-}
-
-/// On three and more, packets late by most of a second, each by its own, are told to be better known than they are
-/// (docs/method.md, "Known limits"); what is told is still right to a few millimetres of crank, of a limit of ten and more.
-#[test]
-fn very_late_packets_on_three_and_more_are_right_to_millimetres() {
-    for id in ["12", "13"] {
-        let count = offsets(id, Wire { late_s: ALLOWED_S, lost: 0.01, ..Wire::default() });
-        assert!(count.told > 200 && count.rms() < 4.0, "{id}: {:.1} mm rms of {}", count.rms(), count.told);
     }
 }
 
@@ -218,8 +213,7 @@ fn a_node_that_falls_silent_halfway_leaves_no_number_behind() {
         let wire = Wire { lost: 0.01, gone: Some((node, 65.0)), ..Wire::default() };
         let count = offsets(id, wire);
         assert!(count.told + count.untold > 200, "{count:?}");
-        // A ring without one corner is known by three boxes: it told 88 of 100 where it says 95 (docs/method.md, "Known limits").
-        assert!(id == "13" && count.rms() < 6.0 || count.part() >= 0.90, "{id} without {node}: {count:?}");
+        assert!(count.part() >= 0.90, "{id} without {node}: {count:?}");
         for act in ACTS {
             lift(id, act, 9, wire, |now, watch, truth| {
                 let told = watch.estimator().estimate().towers[tower].measured_n;

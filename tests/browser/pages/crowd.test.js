@@ -15,7 +15,7 @@ before(async () => { browser = await launch(); crowd = await launch("--renderer-
 after(async () => { await browser.close(); await crowd.close(); });
 afterEach(async () => { for (const context of [...browser.contexts(), ...crowd.contexts()]) await context.close(); await lift?.end(); lift = null; });
 
-const PLACES = ["/spotter", "/tower/A", "/tower/B", "/desk"], ROUNDS = 5, SOON_MS = 200;
+const PLACES = ["/spotter", "/tower/A", "/tower/B", "/desk"], ROUNDS = 10, SOON_MS = 200;
 
 /** Notes in each page, before its scripts run, by the clock that all pages of a machine share: `live` once it has shown
  *  five views, `arrived` once it has been told of a stop, `stop` once it shows one, `calm` once it shows none any more,

@@ -55,3 +55,16 @@ export async function axe(page) {
 
 /** Waits in the page for a condition and gives the page's own clock when it held. */
 export const when = (page, condition, arg) => page.waitForFunction(condition, arg, { polling: 10, timeout: 10_000 });
+export const isLive = page => when(page, () => !/loading|gone/.test(document.body.className));
+export const looks = (page, name) => when(page, name => document.body.classList.contains(name), name);
+
+/** One page of each kind, and the screen that it is made for. */
+export const PLACES = { "/spotter": "phone", "/tower/A": "phone", "/desk": "laptop" };
+
+/** From now on the page lies in a pocket, or is looked at again. -> the words of its call then, before anything else runs. */
+export const pocket = (page, away) => page.evaluate(away => {
+  Object.defineProperty(document, "hidden", { configurable: true, get: () => away });
+  Object.defineProperty(document, "visibilityState", { configurable: true, get: () => away ? "hidden" : "visible" });
+  document.dispatchEvent(new Event("visibilitychange"));
+  return document.querySelector("#call").textContent;
+}, away);

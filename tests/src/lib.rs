@@ -3,6 +3,7 @@
 
 pub mod drive;
 pub mod hand;
+pub mod inside;
 pub mod node;
 pub mod program;
 pub mod quiet;

@@ -12,6 +12,7 @@ use raisewatch_protocol::trace::{Arrival, TraceLine};
 use raisewatch_protocol::words::Step;
 use raisewatch_simulator::stream::Stream;
 use raisewatch_simulator::{Lift, Script, Truth};
+use raisewatch_tests::inside::{Count, true_offset_mm};
 use raisewatch_tests::scenario::Scenario;
 use raisewatch_watch::condition::Known;
 use raisewatch_watch::phrases::Phrases;
@@ -100,38 +101,6 @@ impl Way {
 /// Enough of each act that the part inside is known to about a hundredth.
 const SEEDS: u64 = 8;
 
-/// How often what was told held the truth, and how wide it was.
-#[derive(Debug, Default)]
-struct Count {
-    inside: usize,
-    told: usize,
-    untold: usize,
-    variance: f64,
-    squares: f64,
-}
-
-impl Count {
-    fn see(&mut self, told: Option<Known>, truth: f64) {
-        let Some(k) = told else {
-            self.untold += 1;
-            return;
-        };
-        self.told += 1;
-        self.inside += usize::from((k.value - truth).abs() <= 1.96 * k.sigma);
-        self.variance += k.sigma * k.sigma;
-        self.squares += (k.value - truth).powi(2);
-    }
-    fn part(&self) -> f64 {
-        self.inside as f64 / self.told.max(1) as f64
-    }
-    fn rms(&self) -> f64 {
-        (self.squares / self.told.max(1) as f64).sqrt()
-    }
-    fn sigma(&self) -> f64 {
-        (self.variance / self.told.max(1) as f64).sqrt()
-    }
-}
-
 /// Offsets from their mean, of all lifts of this kit under this wire, samples 5 s apart, the first minute dropped.
 fn offsets(id: &str, wire: Wire) -> Count {
     let mut count = Count::default();
@@ -143,11 +112,8 @@ fn offsets(id: &str, wire: Wire) -> Count {
                     return;
                 }
                 next_s = now.s() + 5.0;
-                let n = truth.heads.len();
-                let at = |j: usize| 1000.0 * if n == 2 { truth.heads[j].height_m } else { truth.heads[j].crank_m };
-                let mean = (0..n).map(at).sum::<f64>() / n as f64;
                 for (j, tower) in watch.estimator().estimate().towers.iter().enumerate() {
-                    count.see(tower.offset_mm, at(j) - mean);
+                    count.see(tower.offset_mm, true_offset_mm(truth, j));
                 }
             });
         }

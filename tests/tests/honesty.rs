@@ -7,33 +7,12 @@ use raisewatch_protocol::input::Input;
 use raisewatch_protocol::intake::Intake;
 use raisewatch_protocol::mono::Span;
 use raisewatch_simulator::{Lift, Script};
+use raisewatch_tests::inside::{Count, true_offset_mm};
 use raisewatch_tests::scenario::Scenario;
-use raisewatch_watch::condition::Known;
 use raisewatch_watch::phrases::Phrases;
 use raisewatch_watch::watch::Watch;
 use std::collections::VecDeque;
 use std::path::Path;
-
-#[derive(Debug, Default)]
-struct Count {
-    inside: usize,
-    all: usize,
-    squares: f64,
-    sigmas: f64,
-}
-
-impl Count {
-    fn see(&mut self, told: Option<Known>, truth: f64) {
-        let Some(k) = told else { return };
-        self.all += 1;
-        self.squares += (k.value - truth).powi(2);
-        self.sigmas += k.sigma.powi(2);
-        self.inside += usize::from((k.value - truth).abs() <= 1.96 * k.sigma);
-    }
-    fn part(&self) -> f64 {
-        self.inside as f64 / self.all.max(1) as f64
-    }
-}
 
 /// Offsets, shares, and normalised innovations squared of a lift of `scenario`'s plan and kit.
 fn lift(scenario: &str, act: &str, seed: u64, offsets: &mut Count, shares: &mut Count, innovations: &mut (f64, usize)) {
@@ -62,11 +41,8 @@ fn lift(scenario: &str, act: &str, seed: u64, offsets: &mut Count, shares: &mut 
             continue;
         }
         next_s = to.s() + 5.0;
-        let n = truth.heads.len();
-        let at = |j: usize| 1000.0 * if n == 2 { truth.heads[j].height_m } else { truth.heads[j].crank_m };
-        let mean = (0..n).map(at).sum::<f64>() / n as f64;
         for (j, tower) in watch.estimator().estimate().towers.iter().enumerate() {
-            offsets.see(tower.offset_mm, at(j) - mean);
+            offsets.see(tower.offset_mm, true_offset_mm(&truth, j));
             shares.see(tower.measured_n, last.iter().map(|l| l[j]).sum::<f64>() / last.len() as f64);
         }
         for c in 0..s.kit.nodes.iter().map(|n| n.channels.len()).sum() {
@@ -105,7 +81,7 @@ fn honest(scenario: &str) {
     }
     let (sum, n) = (innovations.0, innovations.1 as f64);
     println!("{scenario}: offsets {:.3}, shares {:.3}, innovations {:.3} of {n}", offsets.part(), shares.part(), sum / n);
-    assert!(offsets.all > 500 && shares.all > 500, "the estimate is told: {offsets:?} {shares:?}");
+    assert!(offsets.told > 500 && shares.told > 500, "the estimate is told: {offsets:?} {shares:?}");
     assert!((0.90..=0.99).contains(&offsets.part()), "offsets {offsets:?}");
     assert!((0.90..=0.99).contains(&shares.part()), "shares {shares:?}");
     let (low, high) = bounds(n);

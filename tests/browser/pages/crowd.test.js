@@ -8,7 +8,7 @@ import { after, afterEach, before, test } from "node:test";
 import assert from "node:assert/strict";
 import { launch, SCREENS } from "../browser.js";
 import { rehearse } from "../daemon.js";
-import { open } from "../help.js";
+import { open, pocket } from "../help.js";
 
 let browser, crowd, lift = null;
 before(async () => { browser = await launch(); crowd = await launch("--renderer-process-limit=1"); });
@@ -59,13 +59,6 @@ async function round(from, lead, pages, seen) {
   return { arrived: since(arrived), drawn: since(stood.map(([at]) => at)) };
 }
 const press = page => page.dispatchEvent("#stop", "pointerdown", { pointerType: "touch", button: 0 });
-
-/** From now on the page lies in a pocket, or is looked at again. -> what it shows then, before anything else runs. */
-const pocket = (page, away) => page.evaluate(away => {
-  Object.defineProperty(document, "hidden", { configurable: true, get: () => away });
-  document.dispatchEvent(new Event("visibilitychange"));
-  return document.querySelector("#call").textContent;
-}, away);
 
 /** Rounds until one holds: a machine that does other work as well is late now and then. -> the best of them. */
 async function rounds(from, lead, pages, seen, what) {

@@ -5,7 +5,7 @@ import { createServer, connect } from "node:net";
 import { launch, SHOTS } from "../browser.js";
 import { serve } from "../fixture/serve.js";
 import { viewOf } from "../fixture/views.js";
-import { open, when } from "../help.js";
+import { isLive, open, when } from "../help.js";
 
 let browser, monitor;
 before(async () => { browser = await launch(); });
@@ -14,7 +14,6 @@ beforeEach(async () => { monitor = await serve(); });
 afterEach(async () => { for (const context of browser.contexts()) await context.close(); await monitor.close(); });
 const PATHS = ["/spotter", "/tower/A", "/desk"];
 
-const isLive = page => when(page, () => !document.body.classList.contains("loading") && !document.body.classList.contains("gone"));
 const isGone = page => when(page, () => document.body.classList.contains("gone"));
 
 /** From the last thing that arrived to the words "Not live", in the page's own time. */

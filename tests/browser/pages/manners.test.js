@@ -4,7 +4,7 @@ import assert from "node:assert/strict";
 import { launch, SHOTS } from "../browser.js";
 import { serve } from "../fixture/serve.js";
 import { viewOf, VIEWS } from "../fixture/views.js";
-import { axe, open, when } from "../help.js";
+import { axe, isLive, looks, open, PLACES, when } from "../help.js";
 
 let browser, monitor;
 before(async () => { browser = await launch(); });
@@ -12,9 +12,6 @@ after(() => browser.close());
 beforeEach(async () => { monitor = await serve(); });
 afterEach(async () => { for (const context of browser.contexts()) await context.close(); await monitor.close(); });
 
-const PLACES = { "/spotter": "phone", "/tower/A": "phone", "/desk": "laptop" };
-const isLive = page => when(page, () => !/loading|gone/.test(document.body.className));
-const looks = (page, name) => when(page, name => document.body.classList.contains(name), name);
 /** All that has been said has come when there are `n`. */
 async function saidSoFar(n) {
   for (const end = Date.now() + 10_000; monitor.said.length < n;) { if (Date.now() > end) break; await new Promise(setImmediate); }

@@ -6,24 +6,13 @@ import { launch } from "../browser.js";
 import { rehearse } from "../daemon.js";
 import { serve } from "../fixture/serve.js";
 import { viewOf } from "../fixture/views.js";
-import { open, when } from "../help.js";
+import { isLive, looks, open, PLACES, pocket, when } from "../help.js";
 
 let browser, monitor;
 before(async () => { browser = await launch(); });
 after(() => browser.close());
 beforeEach(async () => { monitor = await serve(); });
 afterEach(async () => { for (const context of browser.contexts()) await context.close(); await monitor.close(); });
-
-const PLACES = { "/spotter": "phone", "/tower/A": "phone", "/desk": "laptop" };
-const isLive = page => when(page, () => !/loading|gone/.test(document.body.className));
-const looks = (page, name) => when(page, name => document.body.classList.contains(name), name);
-
-/** From now on the page lies in a pocket, or is seen again. */
-const pocket = (page, away) => page.evaluate(away => {
-  Object.defineProperty(document, "hidden", { configurable: true, get: () => away });
-  Object.defineProperty(document, "visibilityState", { configurable: true, get: () => away ? "hidden" : "visible" });
-  document.dispatchEvent(new Event("visibilitychange"));
-}, away);
 
 for (const [path, screen] of Object.entries(PLACES)) {
   test(`${path} in a pocket draws nothing and is heard all the same; seen again it shows what stands at once`, async () => {

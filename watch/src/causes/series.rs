@@ -371,6 +371,7 @@ impl Series {
     pub fn found(&self) -> &[Condition] {
         &self.found
     }
+
     /// What was told first of a kind.
     pub fn first(&self, kind: Kind) -> Option<Told> {
         self.told.iter().find(|t| t.condition.kind == kind).copied()

@@ -3,7 +3,6 @@
 use super::lean::towards;
 use super::scope::{Held, Scope, gravity, known};
 use super::weight::place;
-
 use crate::condition::{Condition, Known, Stands, Towards, Unit};
 use crate::estimate::loads::acting;
 use crate::slow::stand::{CREEP_RAD, Stand, next_m, settle_limit_m};

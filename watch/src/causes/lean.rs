@@ -63,6 +63,11 @@ impl LeanCauses {
         LeanCauses { seats: vec![Seat::default(); channels], along: Vec::new(), told: vec![None; pieces] }
     }
 
+    /// A box was zeroed: from now on plumb reads nothing, whatever it showed before.
+    pub fn zeroed(&mut self, channel: usize) {
+        self.seats[channel] = Seat { plumb: Some(0.0), ..Seat::default() };
+    }
+
     /// Whether a box alone shows that the truss has turned: it was moved on its seat.
     pub fn odd(&self, channel: usize) -> bool {
         self.seats.get(channel).is_some_and(|s| s.odd)

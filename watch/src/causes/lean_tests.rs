@@ -159,3 +159,21 @@ fn masts_that_are_silent_are_unknown_and_never_plumb() {
     assert_eq!(leans.len(), 2);
     assert!(leans.iter().all(|c| c.stands == crate::condition::Stands::Unknown && c.amount.is_none()), "{leans:?}");
 }
+
+#[test]
+fn a_mast_that_is_zeroed_as_the_lift_begins_does_not_lean_by_what_it_showed_before() {
+    use Channel::{MastAcross, MastAlong};
+    let taped = [(0, MastAcross, 0.4), (1, MastAlong, -0.4)];
+    let mut s = Series::new(HARBOUR, &kit(&TWO, &MASTS), 7);
+    s.run(10.0, STANDING, |_| off(&taped));
+    s.zero(&[MastAlong, MastAcross]);
+    // The word of the zero and that of the step come in one breath.
+    s.step(Step::TestLift);
+    s.run(12.0, STANDING, |_| Truth::level(2));
+    s.step(Step::Raise);
+    s.run(8.0, CRANKING, |_| Truth::level(2));
+    assert_eq!(s.told, [], "zeroed");
+    let begin = s.now_s;
+    s.run(12.0, CRANKING, |_| off(&[(0, MastAcross, 0.45)]));
+    assert!(s.first(Kind::Lean).is_some_and(|t| (2.0..9.0).contains(&(t.at_s - begin))), "{:?}", s.told);
+}

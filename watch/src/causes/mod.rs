@@ -148,6 +148,11 @@ impl Causes {
         }
     }
 
+    /// A channel was zeroed in `rig`.
+    pub fn zeroed(&mut self, channel: usize) {
+        self.leans.zeroed(channel);
+    }
+
     /// When the next condition may change by time alone (a span that runs out), if any: the watch is stepped there.
     pub fn deadline(&self) -> Option<Mono> {
         self.due

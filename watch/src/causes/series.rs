@@ -240,6 +240,14 @@ impl Series {
         (0..12).map(|_| self.uniform()).sum::<f64>() - 6.0
     }
 
+    /// Zeroes these channels of every tower.
+    pub fn zero(&mut self, channels: &[Channel]) {
+        for c in (0..self.setup.channels.len()).filter(|&c| channels.contains(&self.setup.channels[c].channel)) {
+            self.est.renewed(&self.setup, c);
+            self.causes.zeroed(c);
+        }
+    }
+
     /// Sets the step.
     pub fn step(&mut self, step: Step) {
         let motion = match step {

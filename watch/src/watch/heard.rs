@@ -134,6 +134,7 @@ impl Watch {
                 self.learn.memory.zeros[at] = Some(SaidBy { t_ms: now, by: said.by.clone() });
                 self.instruments.health[at].zeroed = true;
                 self.estimator.renewed(&self.setup, at);
+                self.causes.zeroed(at);
                 let text = self.phrases.render("zero-taken", &[("what", &what), ("tower", &tower)]);
                 self.reply(now, &speaker(said), text, false);
             }

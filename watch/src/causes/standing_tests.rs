@@ -100,6 +100,23 @@ fn weight_by_drops_is_told_with_its_place_and_a_cell_that_cools_is_not() {
     assert_eq!(s.told, []);
 }
 
+/// docs/trade.md section 2, row 27: somebody hauls on a tail for 1 to 20 s.
+#[test]
+fn who_hauls_on_a_cable_and_lets_go_has_hung_nothing() {
+    for (seed, pulls_s) in [(7, 3.0), (8, 8.0), (9, 9.5)] {
+        let mut s = standing(HARBOUR, &["A", "B"], seed);
+        s.run(60.0, STANDING, |t| Truth {
+            extra: vec![(if (5.0..5.0 + pulls_s).contains(&t) { 300.0 } else { 0.0 }, 5.5)],
+            ..Truth::level(2)
+        });
+        assert_eq!(s.told, [], "{pulls_s} s");
+    }
+    let mut s = standing(HARBOUR, &["A", "B"], 10);
+    let begin = s.now_s;
+    s.run(60.0, STANDING, |t| Truth { extra: vec![(if t < 5.0 { 0.0 } else { 300.0 }, 5.5)], ..Truth::level(2) });
+    assert!(s.first(Kind::ExtraWeight).is_some_and(|t| (14.0..18.0).contains(&(t.at_s - begin))), "{:?}", s.told);
+}
+
 #[test]
 fn a_rough_tilt_is_a_note_while_its_twin_guards_and_a_stop_where_none_does() {
     let rough = |t: f64, both: bool| {

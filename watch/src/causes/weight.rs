@@ -193,10 +193,12 @@ impl WeightCauses {
         let Some(force) = acting(all, 0.3 * scope.est.cell_sigma_n() + 3.0, &scope.est.sums().at) else { return };
         let expected =
             scope.scene.expect.is_some_and(|e| e.change_n.is_none_or(|n| n * total > 0.0 && total.abs() <= 1.3 * n.abs() + pair.warn));
+        // Somebody who let go of a cable is still in the mean of five seconds.
+        let stays = scope.est.total_excess_n()[over::ONE].is_none_or(|now| now * total.signum() >= pair.clear * pair.warn);
         let kind = if total < 0.0 { Kind::MissingWeight } else { Kind::ExtraWeight };
         let most = if pair.stop.is_some_and(|s| total.abs() >= s) { Severity::Stop } else { Severity::Warn };
         let placed = place(scope, &force);
-        found.push(told(kind, total.abs(), pair, most, !expected, &force, placed));
+        found.push(told(kind, total.abs(), pair, most, !expected && stays, &force, placed));
     }
 
     /// Whether an announced change has come and stands, so that it becomes what hangs.

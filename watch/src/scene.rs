@@ -86,6 +86,8 @@ pub struct Scene {
     pub moving_unsaid: bool,
     /// The turn being cranked, from its word until it is judged.
     pub turn: Option<Turn>,
+    /// The last turn that was judged at this test lift: its head stands so far off until it is cranked back.
+    pub turned: Option<Turn>,
     /// By tower, in plan order.
     pub towers: Vec<TowerScene>,
     /// Change of weight announced by `expect` and not yet used up, N (+ more), with when it was said; `None` where nothing is announced.
@@ -119,6 +121,7 @@ impl Scene {
             last_moving: Motion::Up,
             moving_unsaid: false,
             turn: None,
+            turned: None,
             towers: vec![tower; towers],
             expect: None,
             tails_free_at: None,

@@ -53,7 +53,7 @@ impl Steps {
             scene.last_moving = motion;
         }
         if step != Step::TestLift {
-            scene.turn = None;
+            (scene.turn, scene.turned) = (None, None);
         }
         scene.expect = None;
     }

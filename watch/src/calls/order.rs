@@ -229,7 +229,11 @@ fn hold(moment: &Moment, at: usize) -> Order {
             .filter(behind)
             .filter_map(|t| turns(t, mm(t)).map(|turns| Beside { tower: t, word, turns }))
             .collect();
-        return Order::Hold { tower: Some(named), then, kind, track: at };
+        // Who is not named goes on: where another corner of a ring stands as high, all hold that are not to be moved.
+        let as_high = |t: usize| t != named && moment.head_mm(t).is_some() && turns(t, mm(t)).is_none();
+        let ring = moment.estimate.level.through.len() == 3;
+        let all = ring && kind == Kind::Uneven && !then.is_empty() && (0..moment.per_turn_mm.len()).any(as_high);
+        return Order::Hold { tower: Some(named).filter(|_| !all), then, kind, track: at };
     }
     let own = turns(named, amount.value).filter(|_| moment.may(named, word));
     match own {

@@ -35,6 +35,9 @@ const SECTION_S: f64 = 10.0;
 /// after the step was set, s: slack wound in and a pin pulled, by hand at each tower. No source.
 const OFF_PINS_S: f64 = 30.0;
 
+/// Of the rake so much is twist where one corner alone went ahead (all of it; nothing of it where two neighbours did).
+const ONE_CORNER: f64 = 0.5;
+
 /// A stop of which it is not told for so long which head it is goes out without a name, s.
 const UNNAMED_S: f64 = 1.0;
 
@@ -77,6 +80,8 @@ struct Off {
     limit: f64,
     beyond: bool,
     sure: bool,
+    /// The whole leans: its highest and its lowest head are what they are, whichever one is supposed to be odd.
+    as_one: bool,
 }
 
 /// A warn limit weighed reading by reading: what is looked ahead to, over the limit, in standard deviations of the estimate, summed
@@ -186,7 +191,8 @@ impl LevelCauses {
         let (tower, sign) = if down { (low, -1.0) } else { (high, 1.0) };
         // Between two that stand alike the level line knows which is which.
         let line = &scope.est.estimate().level;
-        let odd = line.odd.filter(|_| scope.towers() == 2 || line.certain);
+        let as_one = leans_as_one(scope, rake);
+        let odd = line.odd.filter(|_| scope.towers() == 2 || line.certain && !as_one);
         // With three and more the head that left the others may be the low one while raising: it is not the one to wait.
         let sign = match odd.filter(|_| scope.towers() > 2).and_then(|j| line.above_mm[j]) {
             Some(above) => above.value.signum(),
@@ -223,7 +229,7 @@ impl LevelCauses {
         let past = scope.rows().rake_mm.is_some_and(|pair| rake.value >= pair.warn);
         let sure = sure && past && stands == Stands::At(Severity::Warn);
         let amount = Known { value: sign * rake.value, sigma: rake.sigma };
-        take_worse(worst, Off { kind: Kind::Uneven, tower: Some(tower), amount, stands, limit, beyond, sure });
+        take_worse(worst, Off { kind: Kind::Uneven, tower: Some(tower), amount, stands, limit, beyond, sure, as_one });
     }
 
     /// How much further apart two heads will be in a moment at their rate now, mm: two towers that move, and only where the rate is
@@ -268,13 +274,25 @@ impl LevelCauses {
             let stands = doubted(scope, out, against(out.value, &pair), &pair);
             take_worse(
                 worst,
-                Off { kind: Kind::Uneven, tower: Some(odd), amount, stands, limit: limit_of(stands, &pair), beyond: false, sure: false },
+                Off {
+                    kind: Kind::Uneven,
+                    tower: Some(odd),
+                    amount,
+                    stands,
+                    limit: limit_of(stands, &pair),
+                    beyond: false,
+                    sure: false,
+                    as_one: false,
+                },
             );
         }
         if let Some(pair) = scope.rows().share_n {
             let stands = against(by_heights(scope), &pair);
             let limit = scope.rows().line_mm.map_or(amount.value.abs(), |p| limit_of(stands, &p));
-            take_worse(worst, Off { kind: Kind::Uneven, tower: Some(odd), amount, stands, limit, beyond: false, sure: false });
+            take_worse(
+                worst,
+                Off { kind: Kind::Uneven, tower: Some(odd), amount, stands, limit, beyond: false, sure: false, as_one: false },
+            );
         }
     }
 
@@ -302,7 +320,16 @@ impl LevelCauses {
         let Some(odd) = line.odd else { return };
         let (Some(amount), Some(pair)) = (line.above_mm[odd], scope.rows().twist_mm) else { return };
         let stands = against(amount.value.abs(), &pair);
-        let off = Off { kind: Kind::Twist, tower: Some(odd), amount, stands, limit: limit_of(stands, &pair), beyond: false, sure: false };
+        let off = Off {
+            kind: Kind::Twist,
+            tower: Some(odd),
+            amount,
+            stands,
+            limit: limit_of(stands, &pair),
+            beyond: false,
+            sure: false,
+            as_one: false,
+        };
         // One corner off the plane of the others is a twist, whatever it does to the rake.
         match worst {
             Some(w) if w.kind == Kind::Uneven && !w.beyond && gravity(stands) >= 4 => *worst = Some(off),
@@ -314,7 +341,8 @@ impl LevelCauses {
     /// that cannot be named goes out to all.
     fn name(&mut self, scope: &Scope, off: &mut Off) {
         // Until it is known whether cranks or heads were levelled, it may be all level.
-        let nameless = scope.towers() > 2 && (!scope.est.estimate().level.certain || scope.est.levelling());
+        let doubted = !scope.est.estimate().level.certain && !off.as_one;
+        let nameless = scope.towers() > 2 && (doubted || scope.est.levelling());
         let lasted = self.unnamed.see(nameless && off.stands == Stands::At(Severity::Stop), scope.now_s());
         if !nameless {
             return;
@@ -351,14 +379,22 @@ impl LevelCauses {
         let waits = match scope.scene.step {
             _ if section => lasted < SECTION_S,
             Step::Land => true,
-            // One tower is being cranked on purpose.
-            Step::TestLift => scope.scene.turn.is_some(),
+            // One tower is being cranked on purpose, or was and is not yet cranked back.
+            Step::TestLift => scope.scene.turn.is_some() || by_its_turn(scope, off),
             _ => false,
         };
         if warns && waits {
             off.stands = Stands::Within;
         }
     }
+}
+
+/// Whether a head stands off by the turn it was cranked on purpose, to within the limit.
+fn by_its_turn(scope: &Scope, off: &Off) -> bool {
+    scope.scene.turned.is_some_and(|turn| {
+        let way_mm = turn.turns * scope.setup.plan.towers[turn.tower].per_turn.mm();
+        off.tower == Some(turn.tower) && (off.amount.value - way_mm).abs() < off.limit
+    })
 }
 
 /// Whether three heads and more are being taken off their pins.
@@ -388,6 +424,14 @@ fn doubted(scope: &Scope, size: Known, stands: Stands, pair: &Pair) -> Stands {
         Stands::At(Severity::Warn) if least < pair.clear * pair.warn => Stands::Within,
         _ => stands,
     }
+}
+
+/// A ring of which no corner stands out of the plane by half of what its ends part by: two corners and more went ahead together.
+/// To level one of them alone would twist it.
+fn leans_as_one(scope: &Scope, rake: Known) -> bool {
+    let line = &scope.est.estimate().level;
+    let twist = line.odd.and_then(|j| line.above_mm[j]);
+    scope.est.sums().layout == Layout::Ring && twist.is_some_and(|t| t.value.abs() < ONE_CORNER * rake.value)
 }
 
 fn motion(scope: &Scope) -> Motion {

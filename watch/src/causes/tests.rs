@@ -2,6 +2,8 @@
 
 use super::series::*;
 use crate::condition::Known;
+use crate::scene::Turn;
+use raisewatch_protocol::Mono;
 use raisewatch_protocol::words::{Channel, Kind, Severity, Step};
 
 const TWO: [&str; 2] = ["A", "B"];
@@ -245,6 +247,24 @@ fn the_middle_of_three_is_told_by_its_loads() {
 }
 
 /// Scenario 15: a box is knocked by 0.8 deg; a note, and nothing to the deck.
+#[test]
+fn a_head_that_was_cranked_on_purpose_at_the_test_lift_is_not_out_of_line_until_it_is_off_by_more() {
+    let out = |mm: f64| Truth { offset_mm: vec![0.0, mm, 0.0], ..Truth::level(3) };
+    let at_test_lift = |turned: Option<f64>, mm: f64| {
+        let mut s = Series::new(TANNERS, &kit(&["A", "B", "C"], &["truss-along", "head-load"]), 12);
+        s.step(Step::TestLift);
+        s.run(10.0, STANDING, |_| Truth::level(3));
+        s.scene.turned = turned.map(|turns| Turn { tower: 1, turns, at: Mono(0) });
+        s.run(14.0, STANDING, |t| out((25.0 * t).min(mm)));
+        s.first(Kind::Uneven).map(|t| t.condition.tower)
+    };
+    // Half a turn is 12.5 mm, the limit 9.3 mm.
+    assert_eq!(at_test_lift(None, 12.5), Some(Some(1)));
+    assert_eq!(at_test_lift(Some(0.5), 12.5), None, "half a turn up, on purpose");
+    assert_eq!(at_test_lift(Some(-0.5), 12.5), Some(Some(1)), "half a turn down is not 12.5 mm up");
+    assert_eq!(at_test_lift(Some(0.5), 30.0), Some(Some(1)), "never past the stop");
+}
+
 #[test]
 fn a_knocked_box_is_a_note_while_its_twin_guards() {
     for seed in 1..=10 {

@@ -162,7 +162,7 @@ impl Watch {
             Some(SaidValue::Text(text)) => text.trim().parse().ok().filter(|n: &f64| n.is_finite() && *n != 0.0).unwrap_or(1.0),
             _ => 1.0,
         };
-        self.scene.turn = Some(Turn { tower, turns, at: now });
+        (self.scene.turn, self.scene.turned) = (Some(Turn { tower, turns, at: now }), None);
         self.proof.begin(&self.setup, &self.instruments, now);
         self.learn.stiffness.begin(&self.setup, &self.instruments, Turn { tower, turns, at: now }, now);
     }

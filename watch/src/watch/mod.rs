@@ -271,7 +271,7 @@ impl Watch {
     fn look_at_proof(&mut self, now: Mono) {
         let Some(turn) = self.scene.turn else { return };
         let Some(judged) = self.proof.look(&self.setup, &self.instruments, &self.scene, now) else { return };
-        self.scene.turn = None;
+        (self.scene.turn, self.scene.turned) = (None, Some(turn));
         self.steps.turn_is_over();
         self.learn.stiffness.judged(judged == Judged::Right, now);
         let key = match judged {

@@ -1,44 +1,28 @@
 //! The Kalman filter itself: a state of trends, swings and single values, updated one scalar at a time.
 //!
-//! Kept small and plain so that it can be read against any textbook: `x <- F x`, `P <- F P F' + Q`, then for every scalar
-//! reading `z = h'x + noise` the gain `P h / (h'P h + r)`. `F` is made of blocks of one or two states, so the prediction costs
-//! `O(n²)` and nothing is allocated after [`Kalman::new`].
+//! It is any textbook's: `x <- F x`, `P <- F P F' + Q`, then for every scalar reading `z = h'x + noise` the gain `P h / (h'P h + r)`;
+//! the tests hold it against that, written out with dense matrices. Two things are done otherwise, for speed alone:
+//! - `F` is made of blocks of one or two states ([`super::motion`]), so a covariance is kept as `P = D C D'` with `D` the blocks'
+//!   transition since `C` was laid down. A step of time then moves `D`, a handful of numbers, and not the `n²` of `C`; noise and
+//!   readings are seen through `D`. Before `D` fades away (after [`LAID_S`]) `C` is laid down anew, as `P` is by then.
+//! - Covariances are symmetric: of each only what stands on and over the diagonal is kept.
+//!
+//! Nothing is allocated after [`Kalman::new`].
+
+pub use super::motion::Block;
+use super::motion::Kind;
+use std::ops::Range;
 
 /// One term of a scalar measurement: state index and factor.
 pub type Term = (usize, f64);
 
-/// How a block of states moves in time.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub enum Block {
-    /// A value and its rate: the value moves by rate times time.
-    Trend,
-    /// Something that swings about where it hangs: its speed, and its place times the angular frequency (two states of like size).
-    /// What swings comes back, so its speed has no mean: no power at zero frequency. Its strength is set with
-    /// [`Kalman::strengthen`], and the noise that keeps it so strong is added in [`Kalman::predict`].
-    Swing {
-        /// rad/s.
-        omega: f64,
-        /// Damping ratio: how broad the band is.
-        damping: f64,
-    },
-    /// Something that comes and goes slowly about nothing: it is forgotten with this time constant, s. Its strength is set and kept
-    /// as that of a swing.
-    Fading {
-        /// s.
-        tau_s: f64,
-    },
-    /// A value that stays as it is.
-    Steady,
-}
-
-impl Block {
-    fn states(self) -> usize {
-        match self {
-            Block::Trend | Block::Swing { .. } => 2,
-            Block::Steady | Block::Fading { .. } => 1,
-        }
-    }
-}
+/// The covariance is laid down anew after this time, s: by then the quickest of what swings has faded to a fifth, and rounding is
+/// not yet made larger by the way there and back.
+const LAID_S: f64 = 1.0;
+/// And where a state has lost so much that less than this part of it is left.
+const LEFT: f64 = 0.1;
+/// Rounding must not make a variance negative.
+const LEAST: f64 = 1e-18;
 
 /// What came of one scalar update.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -58,48 +42,74 @@ impl Innovation {
     }
 }
 
+/// Where a block stands: its first state and its last, and how it moves.
+#[derive(Clone, Copy, Debug)]
+struct Placed {
+    first: usize,
+    last: usize,
+    kind: usize,
+}
+
 /// State and covariance.
 #[derive(Clone, Debug)]
 pub struct Kalman {
-    blocks: Vec<(usize, Block)>,
+    blocks: Vec<Placed>,
+    /// By state: its block.
+    within: Vec<usize>,
+    kinds: Vec<Kind>,
+    /// First state and kind of every trend.
+    trends: Vec<(usize, usize)>,
     /// By block: variance of each of its states at rest (swings, what fades).
     strength: Vec<f64>,
-    /// The last swing transition that was worked out, and of which band and time: many blocks share one.
-    turns: Vec<(Block, f64, [f64; 4])>,
     n: usize,
     x: Vec<f64>,
-    /// Covariance, row by row, `n` by `n`, symmetric.
+    /// Since when the covariances are laid down, s, and whether nothing has moved since.
+    since_s: f64,
+    still: bool,
+    /// The covariance that the gains are made with.
     p: Vec<f64>,
-    ph: Vec<f64>,
-    /// What the state is really known to, with the gains that `p` gives: `p` may be kept wide so that the filter is quick, and then
-    /// this is narrower. The covariance of a filter of any gain (Joseph's form).
+    /// What the state is really known to with those gains: `p` may be kept wide so that the filter is quick, and then this is narrower.
+    /// The covariance of a filter of any gain (Joseph's form).
     told: Vec<f64>,
+    /// The reading's terms, in order, both covariances along them, and its gain.
+    h: Vec<Term>,
+    ph: Vec<f64>,
     th: Vec<f64>,
+    gain: Vec<f64>,
 }
 
 impl Kalman {
     /// A filter over `blocks`, all states zero and perfectly known (set them with [`Kalman::forget`]).
     pub fn new(blocks: &[Block]) -> Self {
-        let mut placed = Vec::with_capacity(blocks.len());
-        let mut n = 0;
-        let mut turns: Vec<(Block, f64, [f64; 4])> = Vec::new();
-        for &block in blocks {
-            placed.push((n, block));
-            n += block.states();
-            if matches!(block, Block::Swing { .. }) && !turns.iter().any(|t| t.0 == block) {
-                turns.push((block, -1.0, [0.0; 4]));
-            }
+        let mut kinds: Vec<Kind> = Vec::new();
+        let (mut placed, mut within) = (Vec::with_capacity(blocks.len()), Vec::new());
+        for (b, &block) in blocks.iter().enumerate() {
+            let kind = kinds.iter().position(|k| k.block == block).unwrap_or_else(|| {
+                kinds.push(Kind::new(block));
+                kinds.len() - 1
+            });
+            let first = within.len();
+            within.extend(std::iter::repeat_n(b, block.states()));
+            placed.push(Placed { first, last: within.len() - 1, kind });
         }
+        let n = within.len();
+        let trends = placed.iter().filter(|p| kinds[p.kind].block == Block::Trend).map(|p| (p.first, p.kind)).collect();
         Kalman {
+            trends,
             strength: vec![0.0; placed.len()],
-            turns,
             blocks: placed,
+            within,
+            kinds,
             n,
             x: vec![0.0; n],
+            since_s: 0.0,
+            still: true,
             p: vec![0.0; n * n],
-            ph: vec![0.0; n],
             told: vec![0.0; n * n],
+            h: Vec::with_capacity(n),
+            ph: vec![0.0; n],
             th: vec![0.0; n],
+            gain: vec![0.0; n],
         }
     }
 
@@ -110,24 +120,40 @@ impl Kalman {
 
     /// Covariance of states `i` and `j`.
     pub fn cov(&self, i: usize, j: usize) -> f64 {
-        self.p[i * self.n + j]
+        self.seen(&self.p, i, j)
     }
 
     /// Covariance of states `i` and `j` as it is told: that of the estimate with the gains that were used.
     pub fn told(&self, i: usize, j: usize) -> f64 {
-        self.told[i * self.n + j]
+        self.seen(&self.told, i, j)
+    }
+
+    /// An entry of `D C D'`.
+    fn seen(&self, c: &[f64], i: usize, j: usize) -> f64 {
+        let n = self.n;
+        if self.still {
+            return c[upper(n, i, j)];
+        }
+        let ((a, [a0, a1]), (b, [b0, b1])) = (self.moved(i), self.moved(j));
+        let of = |k: usize| b0 * c[upper(n, k, b.first)] + b1 * c[upper(n, k, b.last)];
+        a0 * of(a.first) + a1 * of(a.last)
+    }
+
+    /// State `i` as it is made of its block's two states when the covariance was laid down.
+    fn moved(&self, i: usize) -> (Placed, [f64; 2]) {
+        let block = self.blocks[self.within[i]];
+        let d = &self.kinds[block.kind].since;
+        if i == block.first { (block, [d[0], d[1]]) } else { (block, [d[2], d[3]]) }
     }
 
     /// Sets state `i` to `value` with a variance, unrelated to all others.
     pub fn forget(&mut self, i: usize, value: f64, variance: f64) {
+        self.lay();
         self.x[i] = value;
         let n = self.n;
-        for p in [&mut self.p, &mut self.told] {
-            for j in 0..n {
-                p[i * n + j] = 0.0;
-                p[j * n + i] = 0.0;
-            }
-            p[i * n + i] = variance;
+        for c in [&mut self.p, &mut self.told] {
+            (0..n).for_each(|j| c[upper(n, i, j)] = 0.0);
+            c[i * n + i] = variance;
         }
     }
 
@@ -138,19 +164,40 @@ impl Kalman {
 
     /// Adds variance to state `i` (process noise, or a doubt).
     pub fn doubt(&mut self, i: usize, variance: f64) {
-        self.p[i * self.n + i] += variance;
-        self.told[i * self.n + i] += variance;
+        let n = self.n;
+        let block = self.blocks[self.within[i]];
+        let [first, last] = self.kinds[block.kind].unit_back(i - block.first);
+        for c in [&mut self.p, &mut self.told] {
+            c[block.first * n + block.first] += variance * first * first;
+            if block.last > block.first {
+                c[block.first * n + block.last] += variance * first * last;
+                c[block.last * n + block.last] += variance * last * last;
+            }
+        }
     }
 
-    /// Adds covariance to states `i` and `j`, one side only: call it for both orders.
-    pub fn doubt_pair(&mut self, i: usize, j: usize, covariance: f64) {
-        self.p[i * self.n + j] += covariance;
-        self.told[i * self.n + j] += covariance;
-    }
-
-    /// Adds covariance for the gains alone: the filter is to be quicker than what is known asks for. One side only.
-    pub fn quicken_pair(&mut self, i: usize, j: usize, covariance: f64) {
-        self.p[i * self.n + j] += covariance;
+    /// Adds variance to a state of every trend, 0 their values and 1 their rates: for the gains, and for what is told. `apart`: to how
+    /// they differ alone, not to what they have in common.
+    pub fn spread(&mut self, which: usize, variance: [f64; 2], apart: bool) {
+        let (n, trends) = (self.n, &self.trends);
+        let Some(&(_, kind)) = trends.first() else { return };
+        let [v, w] = self.kinds[kind].unit_back(which);
+        let common = if apart { 1.0 / trends.len() as f64 } else { 0.0 };
+        for (c, variance) in [&mut self.p, &mut self.told].into_iter().zip(variance) {
+            let (own, other) = (variance * (1.0 - common), -variance * common);
+            for (t, &(a, _)) in trends.iter().enumerate() {
+                let (upper, lower) = c[a * n..(a + 2) * n].split_at_mut(n);
+                for &(b, _) in &trends[t..] {
+                    let part = if a == b { own } else { other };
+                    upper[b] += part * v * v;
+                    upper[b + 1] += part * v * w;
+                    lower[b + 1] += part * w * w;
+                    if b > a {
+                        lower[b] += part * w * v;
+                    }
+                }
+            }
+        }
     }
 
     /// Sets how strong swing or fading block `b` is: variance of each of its states.
@@ -164,72 +211,108 @@ impl Kalman {
     }
 
     /// All states of block `b`.
-    pub fn states(&self, b: usize) -> std::ops::Range<usize> {
-        let (first, block) = self.blocks[b];
-        first..first + block.states()
+    pub fn states(&self, b: usize) -> Range<usize> {
+        self.blocks[b].first..self.blocks[b].last + 1
     }
 
     /// Moves the state on by `dt_s`. Process noise of trends and steady values is added by the caller with [`Kalman::doubt`].
     pub fn predict(&mut self, dt_s: f64) {
-        let n = self.n;
-        for (block, at_s, f) in &mut self.turns {
-            if let Block::Swing { omega, damping } = *block
-                && *at_s != dt_s
-            {
-                (*at_s, *f) = (dt_s, swing(omega, damping, dt_s));
+        self.kinds.iter_mut().for_each(|kind| kind.step(dt_s));
+        for b in &self.blocks {
+            let f = &self.kinds[b.kind].step;
+            if b.first == b.last {
+                self.x[b.first] *= f[0];
+            } else {
+                let (v, w) = (self.x[b.first], self.x[b.last]);
+                self.x[b.first] = f[0] * v + f[1] * w;
+                self.x[b.last] = f[2] * v + f[3] * w;
             }
         }
-        for b in 0..self.blocks.len() {
-            let (i, block) = self.blocks[b];
-            let f = match block {
-                Block::Steady => continue,
-                Block::Fading { tau_s } => {
-                    self.fade(b, i, (-dt_s / tau_s).exp());
-                    continue;
+        self.still = false;
+        self.since_s += dt_s;
+        if self.since_s > LAID_S {
+            self.lay();
+        }
+        self.blow();
+    }
+
+    /// Adds the noise of the last step to all that swings and fades.
+    fn blow(&mut self) {
+        let n = self.n;
+        for kind in 0..self.kinds.len() {
+            if matches!(self.kinds[kind].block, Block::Trend | Block::Steady) {
+                continue;
+            }
+            let [first, across, last] = self.kinds[kind].noise_back();
+            for (b, s) in self.blocks.iter().zip(&self.strength).filter(|(b, _)| b.kind == kind) {
+                for c in [&mut self.p, &mut self.told] {
+                    c[b.first * n + b.first] += s * first;
+                    if b.last > b.first {
+                        c[b.first * n + b.last] += s * across;
+                        c[b.last * n + b.last] += s * last;
+                    }
                 }
-                Block::Trend => [1.0, dt_s, 0.0, 1.0],
-                Block::Swing { .. } => self.turns.iter().find(|t| t.0 == block).map_or([1.0, 0.0, 0.0, 1.0], |t| t.2),
-            };
-            let (a, z) = (self.x[i], self.x[i + 1]);
-            self.x[i] = f[0] * a + f[1] * z;
-            self.x[i + 1] = f[2] * a + f[3] * z;
-            let strength = if matches!(block, Block::Swing { .. }) { Some(self.strength[b]) } else { None };
-            for p in [&mut self.p, &mut self.told] {
-                turn(p, n, i, f);
-                let Some(s) = strength else { continue };
-                // Stationary: Q = s (I - F F').
-                let across = -s * (f[0] * f[2] + f[1] * f[3]);
-                p[i * n + i] += s * (1.0 - f[0] * f[0] - f[1] * f[1]);
-                p[(i + 1) * n + i + 1] += s * (1.0 - f[2] * f[2] - f[3] * f[3]);
-                p[i * n + i + 1] += across;
-                p[(i + 1) * n + i] += across;
             }
         }
     }
 
-    fn fade(&mut self, b: usize, i: usize, by: f64) {
-        self.lose(i, by);
-        self.doubt(i, self.strength[b] * (1.0 - by * by));
+    /// Lets a state of every trend lose so much of itself that `by` is left, 0 their values and 1 their rates: the process noise is the
+    /// caller's.
+    pub fn lose(&mut self, which: usize, by: f64) {
+        let Some(&(_, kind)) = self.trends.first() else { return };
+        self.kinds[kind].lose(which, by);
+        self.still = false;
+        self.trends.iter().for_each(|&(first, _)| self.x[first + which] *= by);
+        if self.kinds[kind].since[3 * which].abs() < LEFT {
+            self.lay();
+        }
     }
 
-    /// Lets state `i` lose so much of itself that `by` is left: its process noise is the caller's.
-    pub fn lose(&mut self, i: usize, by: f64) {
+    /// Lays the covariances down as they are now.
+    fn lay(&mut self) {
+        self.since_s = 0.0;
+        if self.still {
+            return;
+        }
+        self.still = true;
         let n = self.n;
-        self.x[i] *= by;
-        for p in [&mut self.p, &mut self.told] {
-            for j in 0..n {
-                p[i * n + j] *= by;
-                p[j * n + i] *= by;
+        for (i, a) in self.blocks.iter().enumerate() {
+            let d = self.kinds[a.kind].since;
+            for b in &self.blocks[i..] {
+                let e = self.kinds[b.kind].since;
+                for c in [&mut self.p, &mut self.told] {
+                    between(c, n, (a, d), (b, e));
+                }
             }
         }
+        self.kinds.iter_mut().for_each(Kind::laid);
     }
 
     /// Expected reading and the variance of its innovation, without updating.
     pub fn expect(&mut self, h: &[Term], r: f64) -> (f64, f64) {
-        self.gain_terms(h);
+        self.look(h);
         let mean = h.iter().map(|&(i, k)| k * self.x[i]).sum();
-        let variance = h.iter().map(|&(i, k)| k * self.ph[i]).sum::<f64>() + r;
-        (mean, variance.max(1e-300))
+        (mean, (self.along_h(&self.ph) + r).max(1e-300))
+    }
+
+    /// The terms of a reading as the states were when the covariance was laid down, and the covariances along them.
+    fn look(&mut self, h: &[Term]) {
+        self.h.clear();
+        for &(i, k) in h {
+            let (block, [first, last]) = self.moved(i);
+            for (i, k) in [(block.first, k * first), (block.last, k * last)] {
+                if k != 0.0 {
+                    put(&mut self.h, i, k);
+                }
+            }
+        }
+        along(&self.p, self.n, &self.h, &mut self.ph);
+        along(&self.told, self.n, &self.h, &mut self.th);
+    }
+
+    /// The reading's terms times what stands along them.
+    fn along_h(&self, row: &[f64]) -> f64 {
+        self.h.iter().map(|&(i, k)| k * row[i]).sum()
     }
 
     /// Value and variance of a combination of states.
@@ -248,180 +331,101 @@ impl Kalman {
     /// Takes the reading `z = h'x + noise` of variance `r`, unless it lies more than `gate` standard deviations off.
     pub fn update(&mut self, h: &[Term], z: f64, r: f64, gate: f64) -> (Innovation, bool) {
         let (mean, variance) = self.expect(h, r);
-        let n = self.n;
-        self.th.fill(0.0);
-        for &(i, k) in h {
-            for (s, p) in self.th.iter_mut().zip(&self.told[i * n..(i + 1) * n]) {
-                *s += k * p;
-            }
-        }
-        let told = (h.iter().map(|&(i, k)| k * self.th[i]).sum::<f64>() + r).max(1e-300);
+        let told = (self.along_h(&self.th) + r).max(1e-300);
         let innovation = Innovation { value: z - mean, variance, told };
         if innovation.score().abs() > gate {
             return (innovation, false);
         }
-        let k = innovation.value / variance;
-        for (x, ph) in self.x.iter_mut().zip(&self.ph) {
-            *x += ph * k;
+        // T - g b' - b g' with b = T h - (h'T h + r) g / 2 is (I - g h') T (I - g h')' + g r g'.
+        for ((gain, th), ph) in self.gain.iter_mut().zip(&mut self.th).zip(&self.ph) {
+            *gain = ph / variance;
+            *th -= 0.5 * told * *gain;
         }
-        for i in 0..n {
-            let g = self.ph[i] / variance;
-            if g != 0.0 {
-                for (p, ph) in self.p[i * n..(i + 1) * n].iter_mut().zip(&self.ph) {
-                    *p -= g * ph;
-                }
-            }
-            // (I - g h') T (I - g h')' + g r g'.
-            let rest = g * told - self.th[i];
-            for ((p, ph), th) in self.told[i * n..(i + 1) * n].iter_mut().zip(&self.ph).zip(&self.th) {
-                *p += rest * ph / variance - g * th;
+        for b in &self.blocks {
+            let d = &self.kinds[b.kind].since;
+            let [v, w] = [b.first, b.last].map(|i| self.gain[i] * innovation.value);
+            self.x[b.first] += d[0] * v;
+            if b.last > b.first {
+                self.x[b.first] += d[1] * w;
+                self.x[b.last] += d[2] * v + d[3] * w;
             }
         }
-        // Rounding must not make a variance negative.
-        for i in 0..n {
-            for p in [&mut self.p, &mut self.told] {
-                let d = &mut p[i * n + i];
-                *d = d.max(1e-18);
-            }
-        }
+        narrow(&mut self.p, &mut self.told, &self.gain, &self.th, variance);
         (innovation, true)
     }
+}
 
-    /// P h into `self.ph`.
-    fn gain_terms(&mut self, h: &[Term]) {
-        let n = self.n;
-        self.ph.fill(0.0);
-        for &(i, k) in h {
-            // P is symmetric: its row is its column, and rows lie together in memory.
-            for (s, p) in self.ph.iter_mut().zip(&self.p[i * n..(i + 1) * n]) {
-                *s += k * p;
-            }
+/// Where the covariance of states `i` and `j` is kept.
+fn upper(n: usize, i: usize, j: usize) -> usize {
+    if i <= j { i * n + j } else { j * n + i }
+}
+
+/// Adds a term, and keeps them in the order of states, in which most of them come.
+fn put(terms: &mut Vec<Term>, i: usize, k: f64) {
+    match terms.last_mut() {
+        Some(last) if last.0 == i => last.1 += k,
+        Some(last) if last.0 > i => match terms.binary_search_by_key(&i, |t| t.0) {
+            Ok(at) => terms[at].1 += k,
+            Err(at) => terms.insert(at, (i, k)),
+        },
+        _ => terms.push((i, k)),
+    }
+}
+
+/// A covariance along the terms of a reading: `C h`. Right of the diagonal row by row; what the rows miss on its left stands in the
+/// column above it, and is taken from the rows there, as it lies in memory.
+#[inline(never)]
+fn along(c: &[f64], n: usize, h: &[Term], out: &mut [f64]) {
+    out.fill(0.0);
+    for &(i, k) in h {
+        for (o, c) in out[i..].iter_mut().zip(&c[i * n + i..(i + 1) * n]) {
+            *o += k * c;
         }
     }
-}
-
-/// F P F' for one block of two states: rows `i`, `i + 1`, then columns `i`, `i + 1`.
-fn turn(p: &mut [f64], n: usize, i: usize, f: [f64; 4]) {
-    let (head, tail) = p.split_at_mut((i + 1) * n);
-    let row = &mut head[i * n..];
-    for (u, w) in row.iter_mut().zip(tail[..n].iter_mut()) {
-        let (pu, pw) = (*u, *w);
-        *u = f[0] * pu + f[1] * pw;
-        *w = f[2] * pu + f[3] * pw;
-    }
-    for row in p.chunks_exact_mut(n) {
-        let (pu, pw) = (row[i], row[i + 1]);
-        row[i] = f[0] * pu + f[1] * pw;
-        row[i + 1] = f[2] * pu + f[3] * pw;
+    let mut right = h;
+    for (j, (o, row)) in out.iter_mut().zip(c.chunks_exact(n)).enumerate() {
+        while right.first().is_some_and(|t| t.0 <= j) {
+            right = &right[1..];
+        }
+        *o += right.iter().map(|&(i, k)| k * row[i]).sum::<f64>();
     }
 }
 
-/// Transition of a swing over `dt_s`: `v' = -2 d w v - w u`, `u' = w v` (speed, and place times `w`), in closed form.
-fn swing(omega: f64, damping: f64, dt_s: f64) -> [f64; 4] {
-    let own = omega * (1.0 - damping * damping).sqrt();
-    let (s, c) = (own * dt_s).sin_cos();
-    let fade = (-damping * omega * dt_s).exp();
-    let (lag, lead) = (damping * omega / own * s, omega / own * s);
-    [fade * (c - lag), -fade * lead, fade * lead, fade * (c + lag)]
+/// Takes a reading of this gain out of both covariances: `P - g v g'`, and `T - g b' - b g'`. By far the most of what a packet costs, and
+/// a function of its own so that the compiler sees that none of these lie in each other.
+#[inline(never)]
+fn narrow(p: &mut [f64], told: &mut [f64], gain: &[f64], rest: &[f64], variance: f64) {
+    let n = gain.len();
+    for (i, (p, told)) in p.chunks_exact_mut(n).zip(told.chunks_exact_mut(n)).enumerate() {
+        let (g, v, b) = (gain[i], variance * gain[i], rest[i]);
+        for (((p, t), gain), rest) in p[i..].iter_mut().zip(&mut told[i..]).zip(&gain[i..]).zip(&rest[i..]) {
+            *p -= v * gain;
+            *t -= b * gain + g * rest;
+        }
+        p[i] = p[i].max(LEAST);
+        told[i] = told[i].max(LEAST);
+    }
+}
+
+/// `D C E'` for the entries of two blocks, the first before the second or the same.
+fn between(c: &mut [f64], n: usize, (a, d): (&Placed, [f64; 4]), (b, e): (&Placed, [f64; 4])) {
+    let (wide, high) = (b.last > b.first, a.last > a.first);
+    let at = |i: usize, j: usize, there: bool| if there { c[upper(n, i, j)] } else { 0.0 };
+    let [q, r] = [at(a.first, b.first, true), at(a.first, b.last, wide)];
+    let [s, t] = [at(a.last, b.first, high), at(a.last, b.last, wide && high)];
+    let [q, r, s, t] = [d[0] * q + d[1] * s, d[0] * r + d[1] * t, d[2] * q + d[3] * s, d[2] * r + d[3] * t];
+    c[a.first * n + b.first] = q * e[0] + r * e[1];
+    if wide {
+        c[a.first * n + b.last] = q * e[2] + r * e[3];
+    }
+    if high && a.first != b.first {
+        c[a.last * n + b.first] = s * e[0] + t * e[1];
+    }
+    if wide && high {
+        c[a.last * n + b.last] = s * e[2] + t * e[3];
+    }
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-
-    /// A wider `p` makes a quicker filter, and what it is told to be known to is what its errors are: a constant seen with gain g has
-    /// variance g r / (2 - g) in the end (the exponential mean).
-    #[test]
-    fn what_is_told_is_that_of_the_gains_used() {
-        let mut k = Kalman::new(&[Block::Steady]);
-        k.forget(0, 0.0, 1.0);
-        for _ in 0..500 {
-            k.quicken_pair(0, 0, 0.05);
-            k.update(&[(0, 1.0)], 0.0, 1.0, 1e9);
-        }
-        let gain = (k.cov(0, 0)) / 1.0;
-        assert!((k.told(0, 0) - gain / (2.0 - gain)).abs() < 1e-9, "{} {gain}", k.told(0, 0));
-        assert!(k.told(0, 0) < k.cov(0, 0));
-    }
-
-    /// A constant seen n times with variance r has variance 1/(1/p0 + n/r). Source: any text on recursive least squares.
-    #[test]
-    fn constant_is_averaged() {
-        let mut k = Kalman::new(&[Block::Steady]);
-        k.forget(0, 0.0, 100.0);
-        for z in [1.0, 2.0, 3.0, 4.0] {
-            assert!(k.update(&[(0, 1.0)], z, 1.0, 50.0).1);
-        }
-        assert!((k.cov(0, 0) - 1.0 / (0.01 + 4.0)).abs() < 1e-12);
-        assert!((k.at(0) - 10.0 / 4.01).abs() < 1e-12);
-    }
-
-    #[test]
-    fn a_noiseless_ramp_is_followed_without_lag() {
-        let mut k = Kalman::new(&[Block::Trend]);
-        k.forget(0, 0.0, 1.0);
-        k.forget(1, 0.0, 1.0);
-        for i in 1..=200 {
-            k.predict(0.05);
-            k.doubt(1, 1e-4 * 0.05);
-            k.update(&[(0, 1.0)], 0.3 * i as f64 * 0.05, 1e-6, 1e9);
-        }
-        assert!((k.at(0) - 3.0).abs() < 1e-3, "{}", k.at(0));
-        assert!((k.at(1) - 0.3).abs() < 1e-3, "{}", k.at(1));
-    }
-
-    /// A quarter turn makes all speed place, and nothing is lost without damping.
-    #[test]
-    fn prediction_of_a_swing_turns_it() {
-        let mut k = Kalman::new(&[Block::Steady, Block::Swing { omega: std::f64::consts::PI, damping: 0.0 }]);
-        k.forget(1, 1.0, 0.5);
-        k.predict(0.5);
-        assert!((k.at(1)).abs() < 1e-12 && (k.at(2) - 1.0).abs() < 1e-12);
-        assert!((k.cov(2, 2) - 0.5).abs() < 1e-12 && k.cov(1, 1).abs() < 1e-12);
-    }
-
-    /// Two half steps are one whole one, and left alone it comes to the strength that it was set.
-    #[test]
-    fn a_swing_keeps_its_strength() {
-        let (half, whole) = (swing(5.0, 0.2, 0.15), swing(5.0, 0.2, 0.3));
-        let twice = |r: usize, c: usize| half[2 * r] * half[c] + half[2 * r + 1] * half[2 + c];
-        for (r, c) in [(0, 0), (0, 1), (1, 0), (1, 1)] {
-            assert!((twice(r, c) - whole[2 * r + c]).abs() < 1e-12);
-        }
-        let mut k = Kalman::new(&[Block::Swing { omega: 5.0, damping: 0.2 }]);
-        k.strengthen(0, 3.0);
-        (0..400).for_each(|_| k.predict(0.05));
-        assert!((k.cov(0, 0) - 3.0).abs() < 1e-6 && (k.cov(1, 1) - 3.0).abs() < 1e-6 && k.cov(0, 1).abs() < 1e-6);
-    }
-
-    #[test]
-    fn what_lies_past_the_gate_changes_nothing() {
-        let mut k = Kalman::new(&[Block::Trend]);
-        k.forget(0, 1.0, 0.01);
-        let before = k.clone();
-        let (innovation, taken) = k.update(&[(0, 1.0)], 9.0, 0.01, 5.0);
-        assert!(!taken && innovation.score() > 5.0);
-        assert_eq!((k.x, k.p), (before.x, before.p));
-    }
-
-    #[test]
-    fn covariance_stays_symmetric() {
-        let mut k = Kalman::new(&[Block::Trend, Block::Trend, Block::Swing { omega: 6.0, damping: 0.2 }, Block::Steady]);
-        for i in 0..7 {
-            k.forget(i, 0.0, 1.0 + i as f64);
-        }
-        for i in 0..500 {
-            k.predict(0.05);
-            for j in 0..7 {
-                k.doubt(j, 1e-3);
-            }
-            k.update(&[(0, 0.2), (2, -0.2), (4, 1.0), (6, 1.0)], (i as f64 * 0.3).sin(), 0.01, 1e9);
-        }
-        for i in 0..7 {
-            for j in 0..7 {
-                assert!((k.cov(i, j) - k.cov(j, i)).abs() < 1e-9 * (1.0 + k.cov(i, j).abs()));
-            }
-            assert!(k.cov(i, i) > 0.0);
-        }
-    }
-}
+#[path = "kalman_tests.rs"]
+mod tests;

@@ -36,6 +36,14 @@ struct Gauge {
     white: f64,
 }
 
+/// Mean rate of all heads, m/s, its variance, and the covariance of each rate with it.
+#[derive(Clone, Debug)]
+struct Rates {
+    mean: f64,
+    mean_cov: f64,
+    about: Vec<f64>,
+}
+
 /// All heads.
 #[derive(Clone, Debug)]
 pub struct Levels {
@@ -61,6 +69,8 @@ pub struct Levels {
     about: Vec<f64>,
     mean_cov: f64,
     mean: f64,
+    /// The same of the rates, as they are now: see [`Levels::tell_rates`].
+    rates: Rates,
     /// Whether each tower's offset may be told.
     pub known: Vec<bool>,
     /// Since when the heads are taken to move though the step says still, s.
@@ -132,6 +142,7 @@ impl Levels {
             about: vec![0.0; towers],
             mean_cov: 0.0,
             mean: 0.0,
+            rates: Rates { mean: 0.0, mean_cov: 0.0, about: vec![0.0; towers] },
             known: vec![false; towers],
             agile_until_s: f64::NEG_INFINITY,
             lively: 0.0,
@@ -162,28 +173,7 @@ impl Levels {
     /// Adds variance to all offsets (`which` 0) or all rates (1): of each tower by itself where heights are measured, of their
     /// differences alone where nothing tells the common height.
     pub(super) fn spread(&mut self, which: usize, variance: f64) {
-        let n = self.towers as f64;
-        for j in 0..self.towers {
-            if self.absolute {
-                self.kalman.doubt(2 * j + which, variance);
-            } else {
-                for k in 0..self.towers {
-                    let part = if j == k { 1.0 - 1.0 / n } else { -1.0 / n };
-                    self.kalman.doubt_pair(2 * j + which, 2 * k + which, variance * part);
-                }
-            }
-        }
-    }
-
-    /// Adds variance to all rates for the gains alone.
-    fn quicken(&mut self, variance: f64) {
-        let n = self.towers as f64;
-        for j in 0..self.towers {
-            for k in 0..self.towers {
-                let part = if self.absolute { f64::from(u8::from(j == k)) } else { f64::from(u8::from(j == k)) - 1.0 / n };
-                self.kalman.quicken_pair(2 * j + 1, 2 * k + 1, variance * part);
-            }
-        }
+        self.kalman.spread(which, [variance; 2], !self.absolute);
     }
 
     /// A channel was zeroed or turned round.
@@ -226,17 +216,15 @@ impl Levels {
             (true, true) if moving => alike,
             (true, true) => starts / 40.0,
         };
-        if agile && !self.counted {
-            // A head starts or stops about every ten seconds, a step of the pace each time: the gains are ready for it.
-            self.quicken((starts / 40.0 - rate).max(0.0) * dt);
-        }
+        // A head starts or stops about every ten seconds, a step of the pace each time: the gains are ready for it.
+        let ready = if agile && !self.counted { rate.max(starts / 40.0) } else { rate };
         if self.counted && moving && !self.absolute {
             // With the turn a rate is over; between turns heads stand.
             let by = (-dt / if agile { RATES_S } else { RESTS_S }).exp();
-            (0..self.towers).for_each(|j| self.kalman.lose(2 * j + 1, by));
+            self.kalman.lose(1, by);
         }
         let settle = if agile { (5e-4_f64).powi(2) } else { (1e-4_f64).powi(2) };
-        self.spread(1, rate * dt);
+        self.kalman.spread(1, [ready * dt, rate * dt], !self.absolute);
         self.spread(0, settle * dt);
         self.moving = moving;
         if self.counted {
@@ -368,15 +356,20 @@ impl Levels {
         self.kalman.at(2 * j) - self.mean
     }
 
-    /// Rate of offset `j` over the mean rate, m/s, and its variance.
-    pub fn rate_m_s(&self, j: usize) -> (f64, f64) {
+    /// Works out what [`Levels::rate_m_s`] compares with.
+    pub fn tell_rates(&mut self) {
         let n = self.towers as f64;
-        let mean: f64 = (0..self.towers).map(|k| self.kalman.at(2 * k + 1)).sum::<f64>() / n;
-        let cross: f64 = (0..self.towers).map(|k| self.kalman.cov(2 * j + 1, 2 * k + 1)).sum::<f64>() / n;
-        let all: f64 =
-            (0..self.towers).flat_map(|i| (0..self.towers).map(move |k| (i, k))).map(|(i, k)| self.kalman.cov(2 * i + 1, 2 * k + 1)).sum();
-        let variance = self.kalman.cov(2 * j + 1, 2 * j + 1) - 2.0 * cross + all / (n * n);
-        (self.kalman.at(2 * j + 1) - mean, variance.max(0.0))
+        self.rates.mean = (0..self.towers).map(|k| self.kalman.at(2 * k + 1)).sum::<f64>() / n;
+        for j in 0..self.towers {
+            self.rates.about[j] = (0..self.towers).map(|k| self.kalman.cov(2 * j + 1, 2 * k + 1)).sum::<f64>() / n;
+        }
+        self.rates.mean_cov = self.rates.about.iter().sum::<f64>() / n;
+    }
+
+    /// Rate of offset `j` over the mean rate, m/s, and its variance, as [`Levels::tell_rates`] found them.
+    pub fn rate_m_s(&self, j: usize) -> (f64, f64) {
+        let variance = self.kalman.cov(2 * j + 1, 2 * j + 1) - 2.0 * self.rates.about[j] + self.rates.mean_cov;
+        (self.kalman.at(2 * j + 1) - self.rates.mean, variance.max(0.0))
     }
 
     /// Speed of head `j` up, m/s, where a height gauge tells it.

@@ -11,6 +11,7 @@ pub mod kalman;
 pub mod level;
 pub mod levels;
 pub mod loads;
+mod motion;
 pub mod odd;
 pub mod patterns;
 mod refusals;
@@ -248,6 +249,7 @@ impl Estimator {
         self.estimate.level = line;
         self.estimate.height_m = Some(self.height.now());
         self.estimate.total_expected_n = self.sums.total_n();
+        self.levels.tell_rates();
         let mut total = Some(Known { value: 0.0, sigma: 0.0 });
         for j in 0..self.shares.len() {
             let tower = self.tower(setup, scene, health, j, now_s);

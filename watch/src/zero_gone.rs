@@ -85,10 +85,11 @@ impl ZeroGone {
         planned_n: &impl Fn(usize) -> f64,
     ) -> Option<f64> {
         let seat = &setup.channels[c];
-        let reads = read_n(instruments, seat, c, now);
+        let carries = planned_n(seat.tower) > SURE_N && !scene.guarded_as_moving();
         let limit = limit_n(seat);
-        let carries = planned_n(seat.tower) > SURE_N;
-        let below = reads.filter(|n| carries && *n < -limit && *n > -MOST_N && !scene.guarded_as_moving());
+        // Neither can be said while the truss is cranked: then the mean of seconds is not asked for.
+        let reads = (carries || scene.step == Step::Rig).then(|| read_n(instruments, seat, c, now)).flatten();
+        let below = reads.filter(|n| carries && *n < -limit && *n > -MOST_N);
         let bare = reads.filter(|n| {
             let about = |(d, s): (usize, &Seat)| {
                 d == c || s.channel != seat.channel || read_n(instruments, s, d, now).is_some_and(|o| o.abs() < limit)

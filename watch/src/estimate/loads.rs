@@ -106,11 +106,8 @@ impl Cell {
         if self.seen == 0 {
             return None;
         }
-        let newest = self.trace.newest(1).next()?;
-        match self.trace.mean(k) {
-            None if k != over::BEFORE => Some(Mean { value: newest.1, spread: 0.0, count: 1 }),
-            found => found,
-        }
+        let newest = || self.trace.newest(1).next().map(|newest| Mean { value: newest.1, spread: 0.0, count: 1 });
+        self.trace.mean(k).or_else(|| newest().filter(|_| k != over::BEFORE))
     }
 
     /// The last seconds, median of three.

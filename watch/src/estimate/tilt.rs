@@ -149,7 +149,7 @@ impl Line {
         let (mut stays, mut turned, mut began) = (0.0_f64, 0.0_f64, false);
         let (mut parts, mut count) = ([0.0; BANDS.len()], 0.0);
         for tilt in boxes {
-            parts.iter_mut().zip(tilt.pace.parts(tilt.white)).for_each(|(sum, part)| *sum += part);
+            parts.iter_mut().zip(tilt.parts).for_each(|(sum, part)| *sum += part);
             count += 1.0;
             stays = stays.max(0.5 * tilt.stays);
             turned = turned.max(0.5 * tilt.turned);
@@ -175,6 +175,8 @@ struct Pace {
     change: f64,
     dt_s: f64,
     last: f64,
+    /// Parts of the bands, and the white noise that they were worked out with.
+    told: Option<(f64, [f64; BANDS.len()])>,
 }
 
 impl Pace {
@@ -184,11 +186,20 @@ impl Pace {
         self.change += ((value - self.last).powi(2) - self.change) * part;
         self.dt_s += (dt_s - self.dt_s) * part;
         self.last = value;
+        self.told = None;
+    }
+
+    /// Parts of the bands, worked out where something was heard since.
+    fn parts(&mut self, white: f64) -> [f64; BANDS.len()] {
+        match self.told {
+            Some((with, parts)) if with == white => parts,
+            _ => self.told.insert((white, self.weigh(white))).1,
+        }
     }
 
     /// Parts of the bands: most to those near the pace. What swings at frequency f and is read every dt changes by
     /// 2 (1 - cos 2πf dt) of its mean square; `white` is in both.
-    fn parts(&self, white: f64) -> [f64; BANDS.len()] {
+    fn weigh(&self, white: f64) -> [f64; BANDS.len()] {
         let size = self.size - white;
         if size < white || self.dt_s <= 0.0 {
             return [1.0 / BANDS.len() as f64; BANDS.len()];
@@ -220,6 +231,8 @@ pub struct Tilt {
     /// How strong the ripple of its crank is where it ripples, rad².
     usual: f64,
     pace: Pace,
+    /// Parts of its bands in what swings.
+    parts: [f64; BANDS.len()],
     mean: (f64, f64, f64),
     /// Whether it ripples now.
     pub ripples: bool,
@@ -303,6 +316,7 @@ impl Tilt {
             left: (own.0 + BANDS.len(), bias + 1 + 2 * BANDS.len()),
             usual: RIPPLE,
             pace: Pace::default(),
+            parts: [1.0 / BANDS.len() as f64; BANDS.len()],
             mean: (0.0, 0.0, f64::NEG_INFINITY),
             ripples: false,
             changes: [WHITE * WHITE; 2],
@@ -348,7 +362,8 @@ impl Tilt {
         let half = if self.line.is_some() { 0.5 } else { 1.0 };
         let seen = (swing - alike).max(0.05 * swing);
         let own = seen.max(half * self.turned);
-        self.own.strengthen(kalman, own, self.pace.parts(self.white));
+        self.parts = self.pace.parts(self.white);
+        self.own.strengthen(kalman, own, self.parts);
         let whole = if counted.is_some() { self.changes[1] } else { self.swing_fast } - self.white;
         let now = (whole - alike).max(0.0);
         self.ripples = now > RIPPLES * self.white;

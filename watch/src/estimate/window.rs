@@ -41,8 +41,9 @@ pub struct Mean {
 #[derive(Clone, Debug)]
 pub struct Trace {
     ring: Vec<(f64, f64)>,
-    /// Serial number of the next sample.
+    /// Serial number of the next sample, and of the one that stands first in the ring.
     next: u64,
+    lap: u64,
     moving: Vec<Moving>,
     /// Sums are taken of differences from this, so that small spreads on large values keep their digits.
     base: f64,
@@ -52,7 +53,7 @@ impl Trace {
     /// Room for `room` samples; the stretches are named by their index from here on.
     pub fn new(room: usize, stretches: &[Stretch]) -> Self {
         let moving = stretches.iter().map(|&stretch| Moving { stretch, first: 0, end: 0, sum: 0.0, squares: 0.0 }).collect();
-        Trace { ring: vec![(0.0, 0.0); room.max(4)], next: 0, moving, base: 0.0 }
+        Trace { ring: vec![(0.0, 0.0); room.max(4)], next: 0, lap: 0, moving, base: 0.0 }
     }
 
     /// Forgets all samples.
@@ -65,7 +66,9 @@ impl Trace {
     }
 
     fn sample(&self, serial: u64) -> (f64, f64) {
-        self.ring[(serial % self.ring.len() as u64) as usize]
+        // Older ones stand behind those of this lap.
+        let at = if serial >= self.lap { serial - self.lap } else { serial + self.ring.len() as u64 - self.lap };
+        self.ring[at as usize]
     }
 
     /// Takes a sample. Samples come in order of time.
@@ -83,8 +86,10 @@ impl Trace {
             m.first = m.first.max(oldest_kept);
             m.end = m.end.max(m.first);
         }
-        let slot = (self.next % room) as usize;
-        self.ring[slot] = (t_s, value);
+        if self.next - self.lap == room {
+            self.lap = self.next;
+        }
+        self.ring[(self.next - self.lap) as usize] = (t_s, value);
         self.next += 1;
         self.advance(t_s);
     }

@@ -46,11 +46,20 @@ pub struct AheadView {
     pub text: String,
 }
 
+/// A straight line through the last seconds: how it grows, and where it stands at the newest sample, mm.
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct Line {
+    rate: Known,
+    newest_mm: f64,
+}
+
 /// What stands off, and how it grows.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Trend {
     seen: VecDeque<(f64, f64)>,
     tower: Option<usize>,
+    /// The straight line through what was seen.
+    line: Option<Line>,
     /// Off the line now, mm.
     pub size: Option<Known>,
     /// Warn and stop limit, mm.
@@ -59,7 +68,7 @@ pub struct Trend {
 
 impl Default for Trend {
     fn default() -> Self {
-        Trend { seen: VecDeque::with_capacity((OVER_S / EVERY_S) as usize + 2), tower: None, size: None, limits: (0.0, None) }
+        Trend { seen: VecDeque::with_capacity((OVER_S / EVERY_S) as usize + 2), tower: None, line: None, size: None, limits: (0.0, None) }
     }
 }
 
@@ -67,7 +76,7 @@ impl Trend {
     /// Nothing moves, or nothing is known.
     pub fn forget(&mut self) {
         self.seen.clear();
-        (self.tower, self.size) = (None, None);
+        (self.tower, self.line, self.size) = (None, None, None);
     }
 
     /// How far `tower` stands off now, mm, not negative; against these limits.
@@ -84,6 +93,7 @@ impl Trend {
             self.seen.pop_front();
         }
         self.seen.push_back((now_s, size.value));
+        self.line = self.lay();
     }
 
     /// The tower that stands off.
@@ -93,6 +103,10 @@ impl Trend {
 
     /// How fast it grows, mm/s, with its standard error; `None` before it was seen for two seconds.
     pub fn rate(&self) -> Option<Known> {
+        self.line.map(|line| line.rate)
+    }
+
+    fn lay(&self) -> Option<Line> {
         let (first, last) = (self.seen.front()?, self.seen.back()?);
         let span = last.0 - first.0;
         let n = self.seen.len() as f64;
@@ -106,7 +120,8 @@ impl Trend {
         let rough = (left / (n - 2.0)).sqrt().max(RIPPLE_MM);
         // Standard error of a slope over n samples, of which one in `TOGETHER_S` counts.
         let counts = (span / TOGETHER_S).max(2.0);
-        Some(Known { value: slope, sigma: rough / (stt / n * counts).sqrt() })
+        let rate = Known { value: slope, sigma: rough / (stt / n * counts).sqrt() };
+        Some(Line { rate, newest_mm: mv + slope * (last.0 - mt) })
     }
 
     /// The rate where it is beyond doubt and away from the line.
@@ -116,11 +131,8 @@ impl Trend {
 
     /// Where the straight line through the last seconds stands now, mm, of what grows beyond doubt: ripple is averaged out of it.
     pub fn fitted_mm(&self) -> Option<f64> {
-        let rate = self.growing()?;
-        let last = self.seen.back()?;
-        let n = self.seen.len() as f64;
-        let (mt, mv) = self.seen.iter().fold((0.0, 0.0), |(t, v), s| (t + s.0 / n, v + s.1 / n));
-        Some(mv + rate.value * (last.0 - mt))
+        self.growing()?;
+        self.line.map(|line| line.newest_mm)
     }
 
     /// How much further off it will be in `ahead_s`, mm, at the least rate that two standard errors allow.

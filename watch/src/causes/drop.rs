@@ -4,6 +4,7 @@
 //! Three and more towers: the cells name the head that fell, by the pattern of shares that its fall must leave, the total as it was.
 //! Cells too slow to feel the blow: standing, where nobody cranks, a step of all boxes alike that stays is a fall.
 
+use super::fell::{self, Seen};
 use super::scope::{Held, Scope};
 use crate::condition::{Condition, Known, Stands, Unit};
 use crate::estimate::loads::over as load_over;
@@ -29,28 +30,34 @@ const CALM: f64 = 0.35;
 const RINGS: f64 = 0.75;
 /// After `stand` heads settle for so long, s.
 const SETTLED_S: f64 = 20.0;
-/// A pattern of shares is that of a fall where it explains so much of them, and the total stays by as much.
-const EXPLAINS: f64 = 0.7;
-/// Two heads explain the shares alike within this part of them: three in line have one pattern only, and the fall of one end leaves the
-/// shares that the fall of the other leaves. The tilts tell which; where none is heard, the hardest blow.
-const ALIKE: f64 = 0.1;
+/// Three and more: a blow and a step that shares and slopes give no name to are told without one after so long, s.
+const NAMELESS_S: f64 = 0.35;
+/// The first swing after a fall, s (docs/trade.md section 0: 3 to 5 Hz).
+const FIRST_S: f64 = 0.2;
 /// A told drop stands until the level line has been whole for so long, s.
 const STANDS_S: f64 = 3.0;
 
 /// Memory of drops.
 #[derive(Clone, Debug, Default)]
 pub struct DropCauses {
-    told: Option<(usize, Option<Known>, f64)>,
+    told: Option<(Option<usize>, Option<Known>, f64)>,
     seen: Held,
+    blown: Held,
+    /// The hardest blow of the first moments: later ones are those of the ringing truss.
+    struck: Option<usize>,
     wavers: Wavers,
     unfelt: Held,
 }
 
 impl DropCauses {
-    /// Adds a head that fell. Gives whether one has.
-    pub fn judge(&mut self, scope: &Scope, found: &mut Vec<Condition>) -> bool {
+    /// Adds a head that fell. Gives whether one has. `hung`: a tower whose section hangs; what falls then is that one.
+    pub fn judge(&mut self, scope: &Scope, hung: Option<usize>, found: &mut Vec<Condition>) -> bool {
         let now_s = scope.now_s();
         let fallen = if scope.hangs() { self.fallen(scope) } else { None };
+        let fallen = match hung.filter(|_| scope.towers() > 2) {
+            Some(j) => fallen.map(|(_, step)| (Some(j), step)),
+            None => fallen,
+        };
         let lasted = self.seen.see(fallen.is_some(), now_s);
         let unfelt = self.unfelt(scope);
         if let Some((j, step)) = fallen.filter(|f| lasted >= 0.04 || f.1.is_none()).or(unfelt) {
@@ -60,14 +67,14 @@ impl DropCauses {
                 _ => self.told = Some((j, step, now_s)),
             }
         }
-        let Some((j, step, at)) = self.told else { return false };
+        let Some((tower, step, at)) = self.told else { return false };
         if now_s - at > STANDS_S {
             self.told = None;
             return false;
         }
         found.push(Condition {
-            tower: Some(j),
-            piece: Some(scope.setup.plan.towers[j].piece),
+            tower,
+            piece: tower.map(|j| scope.setup.plan.towers[j].piece),
             amount: step.map(|s| Known { value: -s.value.abs(), sigma: s.sigma }),
             unit: Unit::Mm,
             limit: Some(-STEP_MM),
@@ -78,27 +85,39 @@ impl DropCauses {
     }
 
     /// The head that fell, and by how much where that is known already.
-    fn fallen(&self, scope: &Scope) -> Option<(usize, Option<Known>)> {
-        if let Some(j) = fell_freely(scope) {
-            return Some((j, None));
+    fn fallen(&mut self, scope: &Scope) -> Option<(Option<usize>, Option<Known>)> {
+        let several = scope.towers() > 2;
+        if !several && let Some(j) = fell_freely(scope) {
+            return Some((Some(j), None));
         }
-        let (hit, caught) = self.blow(scope)?;
+        let blow = self.blow(scope);
+        let blown_s = self.blown.see(blow.is_some(), scope.now_s());
+        let (hit, caught) = blow?;
+        let struck = self.struck.filter(|_| blown_s > FIRST_S).unwrap_or(hit);
+        self.struck = Some(struck);
         let sure = |s: &Known| s.value.abs() >= STEP_MM && s.value.abs() > 4.0 * s.sigma;
         if let Some(j) = caught.filter(|c| c.1 >= CATCH).map(|c| c.0) {
-            return Some((j, self.step(scope).filter(|(_, s)| sure(s)).map(|s| s.1)));
+            return Some((Some(j), self.step(scope).filter(|(_, s)| sure(s)).map(|s| s.1)));
         }
-        if let Some((j, step)) = pattern(scope, hit).filter(|(_, s)| sure(s)) {
-            return Some((j, Some(step)));
+        match fell::seen(scope, struck).filter(|_| several) {
+            Some(Seen::Fell(j, by)) if j.is_some() || blown_s >= NAMELESS_S => return Some((j, Some(by))),
+            Some(Seen::StaysBehind) => return None,
+            _ => {}
         }
         let (low, step) = self.step(scope)?;
         // The step must be no chance, and no smaller than a pin's clearance.
         let rope = caught.is_some_and(|c| c.0 == low) && step.value.abs() > 3.0 * step.sigma && step.value.abs() > 0.6 * STEP_MM;
-        let named = if scope.towers() == 2 { low } else { hit };
-        (sure(&step) || rope).then_some((caught.map_or(named, |c| c.0), Some(step)))
+        let fell = sure(&step) || rope;
+        match caught {
+            Some((j, _)) if fell => Some((Some(j), Some(step))),
+            None if fell && !several => Some((Some(low), Some(step))),
+            None if fell && blown_s >= NAMELESS_S => Some((None, Some(step))),
+            _ => None,
+        }
     }
 
     /// Standing on two towers: a step of all boxes alike that stays, without a blow that a cell was quick enough to feel.
-    fn unfelt(&mut self, scope: &Scope) -> Option<(usize, Option<Known>)> {
+    fn unfelt(&mut self, scope: &Scope) -> Option<(Option<usize>, Option<Known>)> {
         let now_s = scope.now_s();
         let settled = scope.scene.step == Step::Stand && now_s - scope.scene.since.s() > SETTLED_S;
         let rise = if settled && scope.towers() == 2 { all_alike(scope) } else { None };
@@ -111,7 +130,7 @@ impl DropCauses {
         if self.unfelt.see(far, now_s) < UNFELT_S {
             return None;
         }
-        Some((usize::from(rise < 0.0), Some(Known { value: rise * 1e3, sigma: sigma * 1e3 })))
+        Some((Some(usize::from(rise < 0.0)), Some(Known { value: rise * 1e3, sigma: sigma * 1e3 })))
     }
 
     /// The cell that took the hardest blow within 0.6 s, and the tower whose slack rope has caught.
@@ -230,67 +249,4 @@ fn all_alike(scope: &Scope) -> Option<f64> {
         count += 1.0;
     }
     (count > 1.5 && most - least < 0.5 * (sum / count).abs().max(2e-3)).then_some(sum / count)
-}
-
-/// Three and more towers: the head whose fall explains what the shares have done since before the blow, and by how much, mm.
-fn pattern(scope: &Scope, hit: usize) -> Option<(usize, Known)> {
-    let n = scope.towers();
-    if n < 3 {
-        return None;
-    }
-    let change = |j: usize| {
-        let c = scope.est.loads().head[j].filter(|&c| scope.health[c].usable())?;
-        let cell = scope.est.loads().cell(c)?;
-        let (now, before) = (cell.mean(load_over::FAST)?, cell.mean(load_over::BEFORE)?);
-        Some((now.value - before.value, before.spread.max(5.0)))
-    };
-    let (mut squares, mut total, mut noise) = (0.0, 0.0, 0.0_f64);
-    for j in 0..n {
-        let (c, spread) = change(j)?;
-        squares += c * c;
-        total += c;
-        noise = noise.max(spread);
-    }
-    if total.abs() > (1.0 - EXPLAINS) * squares.sqrt() + 2.0 * noise {
-        return None;
-    }
-    let mut best: Option<(usize, Known, f64)> = None;
-    for k in 0..n {
-        let row = |j: usize| scope.est.sums().stiffness_n_per_m(j, k);
-        let (with, own) = (0..n).fold((0.0, 0.0), |(w, o), j| (w + row(j) * change(j).map_or(0.0, |c| c.0), o + row(j) * row(j)));
-        if own <= 0.0 || with >= 0.0 || with * with / own < EXPLAINS * squares {
-            continue;
-        }
-        let explains = with * with / own / squares;
-        let step = Known { value: with / own * 1e3, sigma: noise / own.sqrt() * 1e3 };
-        let better = match &best {
-            None => true,
-            Some((was, told, most)) if (explains - most).abs() < ALIKE => {
-                match tilts_differ(scope, k, step.value).zip(tilts_differ(scope, *was, told.value)) {
-                    Some((new, old)) => new < old,
-                    None => k == hit,
-                }
-            }
-            Some((_, _, most)) => explains > *most,
-        };
-        if better {
-            best = Some((k, step, explains));
-        }
-    }
-    best.map(|(k, step, _)| (k, step))
-}
-
-/// By how much, squared, the boxes turned otherwise than a fall of head `k` by `step_mm` turns them; `None` where none is heard.
-fn tilts_differ(scope: &Scope, k: usize, step_mm: f64) -> Option<f64> {
-    let mut sum = None;
-    for (c, seat) in scope.setup.channels.iter().enumerate() {
-        if seat.channel != Channel::TrussAlong || !scope.health[c].usable() || scope.est.jumped(c) {
-            continue;
-        }
-        let Some(tilt) = scope.est.tilt(c) else { continue };
-        let (Some(now), Some(stood)) = (tilt.trace.mean(over::FAST), tilt.trace.mean(over::STOOD)) else { continue };
-        let apart = now.value - stood.value - scope.est.sums().slopes[c].1[k] * step_mm * 1e-3;
-        sum = Some(sum.unwrap_or(0.0) + apart * apart);
-    }
-    sum
 }

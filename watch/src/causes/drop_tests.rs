@@ -89,6 +89,30 @@ fn in_line_the_shares_name_the_head_that_fell() {
     }
 }
 
+/// Four in a stiff line: the load of the head that fell goes to its neighbours, whose cells take the hardest blow. It is named all the same,
+/// by the shares, and no neighbour ever is.
+#[test]
+fn in_a_stiff_line_no_neighbour_of_the_head_that_fell_is_named() {
+    const FOUR: [&str; 4] = ["A", "B", "C", "D"];
+    for (fell, struck) in [(0, 1), (1, 2), (2, 1), (3, 2)] {
+        for seed in 1..=3 {
+            let mut s = standing(WEAVERS, &FOUR, &BOTH, seed);
+            let begin = s.now_s;
+            s.run(3.0, STANDING, |t| {
+                let mut truth = Truth::level(4);
+                truth.offset_mm[fell] = -11.0 * (t / 0.05).min(1.0);
+                if (0.05..0.15).contains(&t) {
+                    truth.blow[struck] = 1.8;
+                }
+                truth
+            });
+            let told = s.first(Kind::Dropped).unwrap_or_else(|| panic!("head {fell}, seed {seed}: {:?}", s.told));
+            assert_eq!((told.condition.tower, told.severity), (Some(fell), Severity::Stop), "seed {seed}");
+            assert!(told.at_s - begin <= 0.7, "head {fell}, seed {seed}: {}", told.at_s - begin);
+        }
+    }
+}
+
 /// Cells alone: what falls freely weighs nothing and is caught with far more than it lost; a hand that lifts and lets go is neither.
 #[test]
 fn cells_alone_tell_a_free_fall() {

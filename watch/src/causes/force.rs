@@ -20,6 +20,8 @@ const ROSE: f64 = 0.6;
 /// Standard deviation of a second's mean of one share while cranking, against its base: ripple that is left over, as a part of
 /// the share (3 % at the rate of the crank, of which a second leaves a quarter).
 const RIPPLE: f64 = 0.008;
+/// A section that hung and lets go falls within its rope's slack and rings for so long, s.
+const LETS_GO_S: f64 = 3.0;
 /// A place further off the truss than this, and than its own uncertainty, is no place of one force, m.
 const OFF_PIECE_M: f64 = 0.5;
 
@@ -52,6 +54,8 @@ struct RopeMemory {
     stuck_stands: bool,
     /// It stands where a section ends: not stuck, at its top.
     at_end: bool,
+    /// Since when it is slack or stuck, and when it was last, s.
+    hung: Option<(f64, f64)>,
 }
 
 impl ForceCauses {
@@ -158,9 +162,20 @@ impl ForceCauses {
             let share = self.carried(scope, j);
             held |= self.slack(scope, j, fast, newest, share, resting, found);
             held |= self.stuck(scope, j, fast, share, past(j), found);
+            let memory = &mut self.ropes[j];
+            if memory.slack_stands || memory.stuck_stands {
+                memory.hung = Some((memory.hung.map_or(scope.now_s(), |h| h.0), scope.now_s()));
+            }
             self.not_landed(scope, j, c, share, found);
         }
         held
+    }
+
+    /// The tower whose section hangs, or hung until it let go moments ago; the first, where its neighbours went slack after it.
+    pub fn hung(&self, scope: &Scope) -> Option<usize> {
+        let lately = |r: &RopeMemory| r.hung.filter(|h| scope.now_s() - h.1 < LETS_GO_S);
+        let hung = self.ropes.iter().enumerate().filter_map(|(j, r)| lately(r).map(|h| (j, h.0)));
+        hung.min_by(|a, b| a.1.total_cmp(&b.1)).map(|(j, _)| j)
     }
 
     fn unknown(&self, scope: &Scope, j: usize) -> Option<Condition> {

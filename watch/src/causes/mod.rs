@@ -8,6 +8,7 @@ pub mod bypass;
 pub mod drop;
 #[cfg(test)]
 mod drop_tests;
+pub mod fell;
 pub mod force;
 pub mod instruments;
 pub mod joint;
@@ -109,7 +110,8 @@ impl Causes {
         let scope = Scope { setup, scene, limits, health, est: estimator, now };
         let leans = &self.leans;
         self.instruments.judge(&scope, |c| leans.odd(c), found);
-        let dropped = self.drops.judge(&scope, found) | self.ropes.slipping(&scope, found);
+        let hung = self.forces.hung(&scope);
+        let dropped = self.drops.judge(&scope, hung, found) | self.ropes.slipping(&scope, hung, found);
         let forces = self.forces.judge(&scope, found);
         let resting = forces.held && scene.motion == Motion::Down;
         let ropes = self.forces.ropes(&scope, resting, |j| self.bypass.past(j), found);

@@ -89,8 +89,9 @@ impl RopeCauses {
         RopeCauses { heads: vec![Head::default(); towers] }
     }
 
-    /// Adds heads that run down. Gives whether one does.
-    pub fn slipping(&mut self, scope: &Scope, found: &mut Vec<Condition>) -> bool {
+    /// Adds heads that run down. Gives whether one does. `hung`: a tower whose section hangs, or has just let go: what the cells do then
+    /// is its doing.
+    pub fn slipping(&mut self, scope: &Scope, hung: Option<usize>, found: &mut Vec<Condition>) -> bool {
         let now_s = scope.now_s();
         let mut any = false;
         for j in 0..self.heads.len() {
@@ -103,7 +104,7 @@ impl RopeCauses {
                 let before = self.heads[j].slips.and_then(|s| s.1);
                 let most = [before, by].into_iter().flatten().min_by(|a, b| a.value.total_cmp(&b.value));
                 self.heads[j].slips = Some((now_s, most));
-            } else if gauge(scope, j).is_none() && self.lets_go(scope, j) {
+            } else if hung.is_none() && gauge(scope, j).is_none() && self.lets_go(scope, j) {
                 self.heads[j].slips = Some((now_s, None));
             }
             let Some((at, by)) = self.heads[j].slips else { continue };

@@ -109,6 +109,51 @@ source = "weighed"
 at = ["2.5 m"]
 "#;
 
+/// Four towers in a stiff line, 4 m apart: neighbours take each other's load.
+pub const WEAVERS: &str = r#"
+title = "Weavers' Hall"
+site = "weavers"
+working-height = "1.2 m"
+trim-height = "4.0 m"
+pace = "25 mm/s"
+tolerance = "from-statics"
+[[piece]]
+id = "front"
+from = ["0 m", "0 m"]
+to = ["12 m", "0 m"]
+weight = "18 kg/m"
+bending = "1.5 MN m2"
+[[tower]]
+id = "A"
+at = "0 m"
+rated = "500 lb"
+least = "15 lb"
+per-turn = "25 mm"
+[[tower]]
+id = "B"
+at = "4 m"
+rated = "500 lb"
+least = "15 lb"
+per-turn = "25 mm"
+[[tower]]
+id = "C"
+at = "8 m"
+rated = "500 lb"
+least = "15 lb"
+per-turn = "25 mm"
+[[tower]]
+id = "D"
+at = "12 m"
+rated = "500 lb"
+least = "15 lb"
+per-turn = "25 mm"
+[[load]]
+name = "wash"
+weight = "10.4 kg"
+source = "weighed"
+at = ["1 m", "3 m", "5 m", "7 m", "9 m", "11 m"]
+"#;
+
 /// A kit with these channels at each of these towers, tilt at the tower.
 pub fn kit(towers: &[&str], channels: &[&str]) -> String {
     let mut text = String::from("broker = \"mqtt://127.0.0.1:1883\"\n");

@@ -31,6 +31,9 @@ const STRETCHES: [Stretch; 5] =
 /// A blow, or a rope that lets go, is over within half a swing of the bounce on the rope (docs/trade.md section 0: 3 to 5 Hz): as far
 /// apart as the samples of a cell of ten readings a second, s.
 const JOLT_S: f64 = 0.11;
+/// A head has lost its load at less than this part of it; what swings back and forth within so long, s, has lost it once.
+const LOST: f64 = 0.5;
+const LOST_S: f64 = 1.0;
 /// Samples that are kept for it: a cell of eighty readings a second.
 const LATE: usize = 8;
 
@@ -48,6 +51,8 @@ pub struct Cell {
     pub dip: (f64, f64),
     /// Largest change of the last 0.6 s, with when: between neighbouring samples, or within [`JOLT_S`] where the cell speaks faster.
     pub jolt: (f64, f64),
+    /// When it first read less than half of what it carried before, s, and when last: it lost its load, and may swing back for a second.
+    pub lost: (f64, f64),
     /// Newest raw samples, newest first: when, and what.
     late: [(f64, f64); LATE],
     /// A sample within this time of the one before is its neighbour, s.
@@ -66,6 +71,7 @@ impl Cell {
             peak: (0.0, 0.0),
             dip: (0.0, 0.0),
             jolt: (0.0, f64::NEG_INFINITY),
+            lost: (f64::NEG_INFINITY, f64::NEG_INFINITY),
             late: [(f64::NEG_INFINITY, 0.0); LATE],
             // A packet may come late by half its period (docs/trade.md section 8, N1: 20 to 80 ms).
             next_s: (1.6 / rate_hz).clamp(0.25, 0.5),
@@ -88,6 +94,9 @@ impl Cell {
         }
         if share_n <= self.dip.0 || t_s - self.dip.1 > 0.6 {
             self.dip = (share_n, t_s);
+        }
+        if self.trace.mean(over::BEFORE).is_some_and(|before| share_n < LOST * before.value) {
+            self.lost = if t_s - self.lost.1 > LOST_S { (t_s, t_s) } else { (self.lost.0, t_s) };
         }
         // One wild sample must not move a mean: the median of three goes into them.
         let calm = if self.seen < 3 { share_n } else { median3(self.raw[0], self.raw[1], self.raw[2]) };

@@ -131,6 +131,8 @@ pub struct Calls {
     heights: Vec<VecDeque<(Mono, f64)>>,
     came_down: Vec<bool>,
     waits_until: Option<Mono>,
+    // Room that is used again at every step.
+    room: Vec<order::Beside>,
 }
 
 impl Calls {
@@ -149,6 +151,7 @@ impl Calls {
             heights: vec![VecDeque::with_capacity(64); towers.len()],
             came_down: vec![false; towers.len()],
             waits_until: None,
+            room: Vec::with_capacity(towers.len()),
         }
     }
 
@@ -214,12 +217,13 @@ impl Calls {
             came_down: &self.came_down,
             counted_turn,
         };
-        let crew = order::for_crew(&moment, &self.crew.order);
-        let lead = order::for_lead(&moment, &self.lead.order, &crew);
+        let crew = order::for_crew(&moment, &self.crew.order, std::mem::take(&mut self.room));
+        let own = order::for_lead(&moment, &self.lead.order, &crew);
+        let lead = own.as_ref().unwrap_or(&crew);
         self.waits_until = None;
         let first = self.recipients.iter().all(|r| r.call.is_none());
         let crew_turn = settle(&mut self.crew, now, &crew, first, &mut self.waits_until);
-        let lead_turn = settle(&mut self.lead, now, &lead, first, &mut self.waits_until);
+        let lead_turn = settle(&mut self.lead, now, lead, first, &mut self.waits_until);
         for at in 0..self.recipients.len() {
             let (turn, order) = if at == 1 { (lead_turn, &self.lead.order) } else { (crew_turn, &self.crew.order) };
             let said = match turn {
@@ -230,6 +234,7 @@ impl Calls {
             let made = words::call(&moment, phrases, order, &self.recipients[at].to, self.recipients[at].tower);
             tell(&mut self.recipients[at], &mut self.count, now, made, said, out);
         }
+        self.room = crew.into_room();
     }
 
     /// The next moment at which a call is said again or may give way.

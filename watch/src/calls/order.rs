@@ -97,6 +97,14 @@ impl Order {
         }
     }
 
+    /// The room of what goes on beside it.
+    pub fn into_room(self) -> Vec<Beside> {
+        match self {
+            Order::Hold { then, .. } => then,
+            _ => Vec::new(),
+        }
+    }
+
     /// Whether it says the same, turns aside: those are renewed when the order is repeated.
     pub fn same_but_turns(&self, other: &Order) -> bool {
         match (self, other) {
@@ -108,8 +116,9 @@ impl Order {
     }
 }
 
-/// The order for the crew at this moment. `standing`: what was told before, so that a stop keeps its first reason.
-pub fn for_crew(moment: &Moment, standing: &Order) -> Order {
+/// The order for the crew at this moment. `standing`: what was told before, so that a stop keeps its first reason. `room`: of an order
+/// that is no longer needed, for what goes on beside a hold, so that one which stands takes no memory at every step.
+pub fn for_crew(moment: &Moment, standing: &Order, room: Vec<Beside>) -> Order {
     if let Some(stop) = stop(moment, standing, Audience::Crew) {
         return stop;
     }
@@ -127,16 +136,16 @@ pub fn for_crew(moment: &Moment, standing: &Order) -> Order {
         return Order::None(why);
     }
     match warned {
-        Some((at, _)) => hold(moment, at),
+        Some((at, _)) => hold(moment, at, room),
         None => Order::Level,
     }
 }
 
-/// The order for the lead: as the crew's, and stops that are told to the lead alone.
-pub fn for_lead(moment: &Moment, standing: &Order, crew: &Order) -> Order {
+/// A stop that is told to the lead alone; `None` where the lead's order is the crew's.
+pub fn for_lead(moment: &Moment, standing: &Order, crew: &Order) -> Option<Order> {
     match crew {
-        Order::Stop { .. } => crew.clone(),
-        _ => stop(moment, standing, Audience::Lead).unwrap_or_else(|| crew.clone()),
+        Order::Stop { .. } => None,
+        _ => stop(moment, standing, Audience::Lead),
     }
 }
 
@@ -206,7 +215,8 @@ fn warned(moment: &Moment, standing: &Order) -> Option<(usize, Word)> {
 }
 
 /// Who waits and who is moved meanwhile.
-fn hold(moment: &Moment, at: usize) -> Order {
+fn hold(moment: &Moment, at: usize, mut then: Vec<Beside>) -> Order {
+    then.clear();
     let track = &moment.tracks[at];
     let (kind, named) = (track.kind, track.tower);
     let alone = Order::Hold { tower: named, then: Vec::new(), kind, track: at };
@@ -225,10 +235,8 @@ fn hold(moment: &Moment, at: usize) -> Order {
             _ => 0.0,
         };
         let behind = |t: &usize| *t != named && (if up { mm(*t) > 0.0 } else { mm(*t) < 0.0 }) && moment.may(*t, word);
-        let then: Vec<Beside> = (0..moment.per_turn_mm.len())
-            .filter(behind)
-            .filter_map(|t| turns(t, mm(t)).map(|turns| Beside { tower: t, word, turns }))
-            .collect();
+        let beside = |t: usize| turns(t, mm(t)).map(|turns| Beside { tower: t, word, turns });
+        then.extend((0..moment.per_turn_mm.len()).filter(behind).filter_map(beside));
         // Who is not named goes on: where another corner of a ring stands as high, all hold that are not to be moved.
         let as_high = |t: usize| t != named && moment.head_mm(t).is_some() && turns(t, mm(t)).is_none();
         let ring = moment.estimate.level.through.len() == 3;
@@ -236,11 +244,9 @@ fn hold(moment: &Moment, at: usize) -> Order {
         return Order::Hold { tower: Some(named).filter(|_| !all), then, kind, track: at };
     }
     let own = turns(named, amount.value).filter(|_| moment.may(named, word));
-    match own {
-        Some(turns) => Order::Hold { tower: None, then: vec![Beside { tower: named, word, turns }], kind, track: at },
-        // What lags may not be moved: the others wait.
-        None => Order::Hold { tower: None, then: Vec::new(), kind, track: at },
-    }
+    // What lags may not be moved: then the others wait, and nothing goes on beside.
+    then.extend(own.map(|turns| Beside { tower: named, word, turns }));
+    Order::Hold { tower: None, then, kind, track: at }
 }
 
 /// The nearest quarter turn, at most two and at most the counted turn; nothing below an eighth.

@@ -42,6 +42,8 @@ pub struct ForceCauses {
     stands: bool,
     ropes: Vec<RopeMemory>,
     step: Option<Step>,
+    /// How each share changed: room that is used again.
+    changes: Vec<f64>,
 }
 
 #[derive(Clone, Copy, Debug, Default)]
@@ -61,7 +63,7 @@ struct RopeMemory {
 impl ForceCauses {
     /// For so many towers.
     pub fn new(towers: usize) -> Self {
-        ForceCauses { ropes: vec![RopeMemory::default(); towers], ..ForceCauses::default() }
+        ForceCauses { ropes: vec![RopeMemory::default(); towers], changes: Vec::with_capacity(towers), ..ForceCauses::default() }
     }
 
     /// Adds forces that hold or carry the truss.
@@ -113,7 +115,7 @@ impl ForceCauses {
         (heard > 0).then_some((fast, one))
     }
 
-    fn told(&self, scope: &Scope, kind: Kind, pair: &Pair, one: f64) -> Condition {
+    fn told(&mut self, scope: &Scope, kind: Kind, pair: &Pair, one: f64) -> Condition {
         let stands = match (self.stands, one < pair.clear * pair.warn) {
             (true, _) => Stands::At(Severity::Stop),
             (false, true) => Stands::Clear,
@@ -125,15 +127,17 @@ impl ForceCauses {
         }
         // What grows slowly is placed by whole seconds, free of ripple; a blow cannot wait for them.
         let hard = scope.est.total_excess_n()[over::FAST].is_some_and(|f| f.abs() > pair.stop.unwrap_or(3.0 * pair.warn));
-        let changes: Vec<Option<f64>> = scope.est.shares().iter().map(|s| s.excess_n[if hard { over::FAST } else { over::ONE }]).collect();
+        let stretch = if hard { over::FAST } else { over::ONE };
+        let changes = || scope.est.shares().iter().map(|s| s.excess_n[stretch]);
         // The tower whose share changed most is the one it is near to.
-        told.tower =
-            changes.iter().enumerate().filter_map(|(j, c)| c.map(|c| (j, c.abs()))).max_by(|a, b| a.1.total_cmp(&b.1)).map(|(j, _)| j);
+        told.tower = changes().enumerate().filter_map(|(j, c)| c.map(|c| (j, c.abs()))).max_by(|a, b| a.1.total_cmp(&b.1)).map(|(j, _)| j);
         told.piece = told.tower.map(|j| scope.setup.plan.towers[j].piece);
         let sigma = cranking_sigma(scope);
         told.amount = known(one, sigma * (scope.towers() as f64).sqrt());
-        if let Some(all) = changes.into_iter().collect::<Option<Vec<f64>>>()
-            && let Some(force) = acting(&all, sigma, &scope.est.sums().at)
+        self.changes.clear();
+        self.changes.extend(changes().map_while(|c| c));
+        if self.changes.len() == scope.towers()
+            && let Some(force) = acting(&self.changes, sigma, &scope.est.sums().at)
             && let Some((piece, x_m, off_m)) = on_piece(scope.setup, force.place_m)
             && off_m < OFF_PIECE_M + 2.0 * force.place_sigma_m
         {

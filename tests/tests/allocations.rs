@@ -119,7 +119,6 @@ fn a_standing_order_takes_no_memory_until_it_is_said_again() {
         ("16", Word::Stop, 20),
     ] {
         let (steps, took) = standing(name, word);
-        println!("{name} {word:?}: {} of {steps} took memory, {:?}", took.len(), &took[..took.len().min(4)]);
         assert!(steps >= least, "{name} {word:?}: only {steps} steps");
         // The statics are solved anew with height, as in a quiet lift.
         assert!(took.len() <= 2, "{name} {word:?}: {} of {steps} steps took memory, first {:?}", took.len(), &took[..took.len().min(5)]);

@@ -132,7 +132,7 @@ pub struct Calls {
     came_down: Vec<bool>,
     waits_until: Option<Mono>,
     // Room that is used again at every step.
-    room: Vec<order::Beside>,
+    room: Vec<Beside>,
 }
 
 impl Calls {

@@ -99,7 +99,7 @@ impl DropCauses {
         if let Some(j) = caught.filter(|c| c.1 >= CATCH).map(|c| c.0) {
             return Some((Some(j), self.step(scope).filter(|(_, s)| sure(s)).map(|s| s.1)));
         }
-        match fell::seen(scope, struck).filter(|_| several) {
+        match several.then(|| fell::seen(scope, struck)).flatten() {
             Some(Seen::Fell(j, by)) if j.is_some() || blown_s >= NAMELESS_S => return Some((j, Some(by))),
             Some(Seen::StaysBehind) => return None,
             _ => {}

@@ -301,7 +301,7 @@ impl Running {
             }
             (What::Rolls { by, over }, _) => effects.roll += by.0 * ramp(since, over.0),
             (What::Drawn { by, over }, _) => effects.drawn += by.0 * ramp(since, over.0),
-            (What::Joint { by, .. }, _) => effects.kinks.extend(self.places.iter().map(|p| (*p, by.0))),
+            (What::Joint { by, over, .. }, _) => effects.kinks.extend(self.places.iter().map(|p| (*p, by.0 * ramp(since, over.0)))),
             (What::Clock { by, .. }, _) => {
                 if let Some(node) = self.node {
                     effects.nodes[node].clock += by.0;

@@ -220,6 +220,9 @@ pub enum What {
         at: Metres,
         /// Kink, sagging positive.
         by: Radians,
+        /// Over this time.
+        #[serde(default)]
+        over: Seconds,
     },
     /// Draught on drape and truss: slow sway and a little load, on and off.
     Draught {

@@ -42,6 +42,8 @@ pub struct Truss {
     pub tail: Vec<Influence>,
     /// One newton upwards at each watched place.
     pub point: Vec<Influence>,
+    /// A joint that opens at each watched place: the slope after it greater by a radian than the slope before it.
+    pub kink: Vec<Influence>,
     /// One newton metre about the across axis in the middle of each piece (`to` end pressed down).
     pub moment: Vec<Influence>,
     /// Weight times hang of what hangs rigidly from each piece, N m.
@@ -203,19 +205,29 @@ fn add_rank_one(stiffness: &mut DMatrix<f64>, parts: &[(usize, f64)], k: f64) {
     }
 }
 
-/// Adds one beam element. Source: the cubic (Euler-Bernoulli) beam with torsion, any textbook of matrix statics.
-fn element(k: &mut DMatrix<f64>, a: Joint, b: Joint, (c, s): (f64, f64), length: f64, bending: f64, torsion: f64) {
+/// Stiffness of a beam that bends, over z, slope, z, slope of its ends. Source: the cubic (Euler-Bernoulli) beam, any textbook of
+/// matrix statics.
+fn beam(length: f64, bending: f64) -> [[f64; 4]; 4] {
     let (l, e) = (length, bending / length.powi(3));
     // Curvature energy as two squares: with r = (w2 - w1)/l, the slopes at the ends less r.
-    let local = [
+    [
         [12.0 * e, 6.0 * l * e, -12.0 * e, 6.0 * l * e],
         [6.0 * l * e, 4.0 * l * l * e, -6.0 * l * e, 2.0 * l * l * e],
         [-12.0 * e, -6.0 * l * e, 12.0 * e, -6.0 * l * e],
         [6.0 * l * e, 2.0 * l * l * e, -6.0 * l * e, 4.0 * l * l * e],
-    ];
+    ]
+}
+
+/// Freedoms of z, slope, z, slope of an element's ends, with their parts.
+fn parts(a: Joint, b: Joint, (c, s): (f64, f64)) -> [Vec<(usize, f64)>; 4] {
     let slope = |j: Joint| vec![(j[1], c), (j[2], s)];
-    let parts = [vec![(a[0], 1.0)], slope(a), vec![(b[0], 1.0)], slope(b)];
-    for (i, row) in local.iter().enumerate() {
+    [vec![(a[0], 1.0)], slope(a), vec![(b[0], 1.0)], slope(b)]
+}
+
+/// Adds one beam element that twists too.
+fn element(k: &mut DMatrix<f64>, a: Joint, b: Joint, (c, s): (f64, f64), length: f64, bending: f64, torsion: f64) {
+    let parts = parts(a, b, (c, s));
+    for (i, row) in beam(length, bending).iter().enumerate() {
         for (j, value) in row.iter().enumerate() {
             for &(p, x) in &parts[i] {
                 for &(q, y) in &parts[j] {
@@ -226,6 +238,24 @@ fn element(k: &mut DMatrix<f64>, a: Joint, b: Joint, (c, s): (f64, f64), length:
     }
     let twist = [(b[1], -s), (b[2], c), (a[1], s), (a[2], -c)];
     add_rank_one(k, &twist, torsion / length);
+}
+
+/// Forces that stand for a joint at `at_m` which has opened by a radian: the stretch after it begins so much steeper than the node.
+/// Source: initial strains, any textbook of matrix statics.
+fn opened(plan: &Plan, row: &[(f64, Joint)], place: Place, softer: f64, freedoms: usize) -> DVector<f64> {
+    let mut forces = DVector::zeros(freedoms);
+    let piece = &plan.pieces[place.piece];
+    let node = (0..row.len()).min_by(|&a, &b| (row[a].0 - place.at_m).abs().total_cmp(&(row[b].0 - place.at_m).abs())).unwrap_or(0);
+    // At the very end of a piece there is no stretch after it: the one before it ends so much flatter.
+    let (from, strained, by) = if node + 1 < row.len() { (node, 1, 1.0) } else { (node.saturating_sub(1), 3, -1.0) };
+    let Some(pair) = row.get(from..from + 2) else { return forces };
+    let stiff = beam(pair[1].0 - pair[0].0, rigidity(piece, softer).0);
+    for (i, freedoms) in parts(pair[0].1, pair[1].1, direction(piece)).iter().enumerate() {
+        for &(p, x) in freedoms {
+            forces[p] -= by * stiff[i][strained] * x;
+        }
+    }
+    forces
 }
 
 /// Forces of a load that goes evenly from `first` to `last` N/m between `from` and `to`, downwards.
@@ -340,6 +370,7 @@ impl Truss {
             load: respond(&planned, None),
             tail: tails.map(|part| respond(&unit(&[part]), None)).collect(),
             point: rows.iter().map(|(j, _)| respond(&unit(&[(j[0], 1.0)]), None)).collect(),
+            kink: watched.iter().map(|p| respond(&opened(plan, &body.joints[p.piece], *p, softer, freedoms), None)).collect(),
             moment: middles.map(|(j, (c, s))| respond(&unit(&[(j[1], -c), (j[2], -s)]), None)).collect(),
             head,
             hanging_nm,

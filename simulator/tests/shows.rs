@@ -7,7 +7,7 @@ use raisewatch_protocol::kit::Kit;
 use raisewatch_protocol::mono::Mono;
 use raisewatch_protocol::plan::Plan;
 use raisewatch_protocol::units::STANDARD_GRAVITY;
-use raisewatch_simulator::truss::Truss;
+use raisewatch_simulator::truss::{Place, Truss};
 use raisewatch_simulator::{Lift, Script, Truth};
 
 const LB: f64 = STANDARD_GRAVITY * 0.453_592_37;
@@ -163,4 +163,32 @@ fn after_a_raise_every_rope_carries_what_stands_on_it() {
         assert!((head.height_m - 2.0).abs() < 0.006, "{head:?}");
         assert!((head.rope_n - head.share_n).abs() < 0.5 && !head.cranking && head.speed_m_s.abs() < 1e-4, "{head:?}");
     }
+}
+
+/// A joint that opens by `kink` at a part `p` of a span: on two towers the slopes become -kink (1 - p) and kink p and nothing presses
+/// otherwise; on three (two equal spans L, rigid heads, kink at mid of the first) the middle carries 6 EI / L³ for every metre by which
+/// the kink would lift it clear of the line, p times kink times half the whole length, and the ends half less each.
+/// Source: continuous beam by the flexibility method, any textbook.
+#[test]
+fn a_joint_that_opens_parts_the_slopes_and_shifts_the_shares_of_three() {
+    let kink = 0.01;
+    let places = |at: [f64; 3]| at.map(|at_m| Place { piece: 0, at_m });
+    let two = harbour_lane();
+    let truss = Truss::solve(&two, &places([1.0, 2.5, 7.0]), 1.0).unwrap();
+    let opened = &truss.kink[1];
+    for (found, expected) in [(opened.along[0], -0.75), (opened.along[2], 0.25)] {
+        assert!((found * kink - expected * kink).abs() < 1e-6, "{found} {expected}");
+    }
+    assert!(opened.share.iter().all(|n| (n * kink).abs() < 1e-3), "{:?}", opened.share);
+    let three = tanners_yard();
+    let truss = Truss::solve(&three, &places([0.0, 2.5, 10.0]), 1.0).unwrap();
+    let opened = &truss.kink[1];
+    let apart_m = three.towers[2].at.0 / 2.0;
+    let stiff = 6.0 * three.pieces[0].bending.unwrap().0 / apart_m.powi(3);
+    let middle = stiff * 0.25 * apart_m * kink;
+    for (j, expected) in [(0, -0.5), (1, 1.0), (2, -0.5)] {
+        assert!((opened.share[j] * kink - expected * middle).abs() < 0.01 * middle, "{j}: {} {middle}", opened.share[j] * kink);
+    }
+    let sum: f64 = opened.share.iter().sum();
+    assert!((sum * kink).abs() < 1e-3, "nothing weighs more: {sum}");
 }

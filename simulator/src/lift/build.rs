@@ -31,6 +31,15 @@ pub(super) fn boxes(plan: &Plan, kit: &Kit, places: &mut Vec<Place>) -> Vec<Vec<
     kit.nodes.iter().map(|node| node.channels.iter().map(|fitted| watch(node, fitted)).collect()).collect()
 }
 
+/// Where a tower stands in plan, m, and which way its piece runs.
+pub(super) fn stands(plan: &Plan, tower: &raisewatch_protocol::plan::Tower) -> ([f64; 2], [f64; 2]) {
+    let piece = &plan.pieces[tower.piece];
+    let [from, to] = [piece.from, piece.to].map(|end| [end[0].0, end[1].0]);
+    let length = piece.length().0;
+    let way = [(to[0] - from[0]) / length, (to[1] - from[1]) / length];
+    ([from[0] + way[0] * tower.at.0, from[1] + way[1] * tower.at.0], way)
+}
+
 pub(super) fn watch_middles(plan: &Plan, places: &mut Vec<Place>) -> Vec<usize> {
     plan.pieces
         .iter()

@@ -9,23 +9,27 @@ use raisewatch_protocol::words::{Channel, Step};
 use std::f64::consts::TAU;
 
 impl Lift {
-    /// Lean of a mast, rad: as set up, by its foot, by a bump, drawn by the truss.
+    /// Lean of a mast along and across its piece, rad: as set up, by its foot, by a bump, drawn by the truss.
     pub(super) fn lean(&self, j: usize) -> [f64; 2] {
         let at = self.effects.towers.get(j).copied().unwrap_or_default();
         let [x, y] = self.base_lean[j];
-        let drawn = if self.truss.in_line { self.portal(j) } else { 0.0 };
-        [x + at.lean[0] + drawn, y + at.lean[1] + at.bump]
+        let drawn = self.drawn(j);
+        [x + at.lean[0] + drawn[0], y + at.lean[1] + at.bump + drawn[1]]
     }
 
-    /// A raked truss is shorter seen from above: past the play of the cradles it draws the masts together.
-    fn portal(&self, j: usize) -> f64 {
-        let (piece, at) = self.supports[j];
-        let span = |other: usize| self.supports[other].1 - at;
-        let far = (0..self.supports.len()).filter(|&o| self.supports[o].0 == piece && o != j);
-        let Some(other) = far.max_by(|a, b| span(*a).abs().total_cmp(&span(*b).abs())) else { return 0.0 };
-        let slope = self.piece_slope(piece);
-        let shortened = (span(other).abs() * (1.0 - slope.cos()) - 0.005).max(0.0) + self.effects.drawn;
-        shortened / 2.0 / self.towers[j].z_m.max(0.5) * span(other).signum()
+    /// How a clamped truss draws this mast, along and across its piece, rad: all heads towards their middle, each by its distance from
+    /// it (masts that give alike, a truss that does not). A raked truss is shorter seen from above, past the play of the cradles.
+    fn drawn(&self, j: usize) -> [f64; 2] {
+        let (place, way) = self.stands[j];
+        let raked = if self.truss.in_line { 1.0 - self.piece_slope(self.supports[j].0).cos() } else { 0.0 };
+        let toward = [0, 1].map(|axis| {
+            let along = || self.stands.iter().map(|(at, _)| at[axis]);
+            let span = along().fold(f64::NEG_INFINITY, f64::max) - along().fold(f64::INFINITY, f64::min);
+            let middle = along().sum::<f64>() / self.stands.len() as f64;
+            let shortened = (span * raked - 0.005).max(0.0) + self.effects.drawn;
+            if span < 0.1 { 0.0 } else { shortened * (middle - place[axis]) / span / self.towers[j].z_m.max(0.5) }
+        });
+        [toward[0] * way[0] + toward[1] * way[1], toward[1] * way[0] - toward[0] * way[1]]
     }
 
     pub(super) fn run_instruments(&mut self, now: Mono, now_s: f64) {
@@ -94,21 +98,8 @@ impl Lift {
             let share = self.outside_n / self.effects.springs.len() as f64;
             slope += share * row(&self.truss.point[spring.place]);
         }
-        slope + if along { self.kinked(place) } else { self.effects.roll }
-    }
-
-    /// Slope by joints that have opened: down before, up after, zero height at the outer towers.
-    fn kinked(&self, place: usize) -> f64 {
-        let here = self.places_m[place];
-        let kinks = self.effects.kinks.iter().filter(|(at, _)| self.places_m[*at].piece == here.piece);
-        kinks
-            .map(|(at, by)| {
-                let towers = self.supports.iter().filter(|(piece, _)| *piece == here.piece).map(|(_, x)| *x);
-                let (low, high) = towers.fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), x| (l.min(x), h.max(x)));
-                let part = ((self.places_m[*at].at_m - low) / (high - low).max(0.1)).clamp(0.0, 1.0);
-                if here.at_m < self.places_m[*at].at_m { -by * (1.0 - part) } else { by * part }
-            })
-            .sum()
+        slope += self.effects.kinks.iter().map(|(at, by)| by * row(&self.truss.kink[*at])).sum::<f64>();
+        slope + if along { 0.0 } else { self.effects.roll }
     }
 
     /// Apparent tilt by shaking, rad: sway (along: the whole portal together), the crank at this tower, the place.

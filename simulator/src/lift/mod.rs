@@ -15,7 +15,7 @@ use crate::node::Node;
 use crate::script::{Script, ScriptError};
 use crate::stream::Stream;
 use crate::tower::Tower;
-use crate::truss::{Loose, Place, Truss};
+use crate::truss::{Loose, Truss};
 use crate::truth::{Head, Truth};
 use raisewatch_protocol::kit::Kit;
 use raisewatch_protocol::mono::{Mono, Span};
@@ -88,7 +88,8 @@ pub struct Lift {
     script: Script,
     tower_ids: Vec<String>,
     pins: Vec<Vec<f64>>,
-    places_m: Vec<Place>,
+    /// Where each tower stands in plan, m, and which way its piece runs.
+    stands: Vec<([f64; 2], [f64; 2])>,
     piece_length_m: Vec<f64>,
     supports: Vec<(usize, f64)>,
     cradles_m: Vec<f64>,
@@ -173,7 +174,7 @@ impl Lift {
             supports: plan.towers.iter().map(|t| (t.piece, t.at.0)).collect(),
             cradles_m: plan.towers.iter().map(|t| t.cradle.0).collect(),
             tower_ids,
-            places_m: places,
+            stands: plan.towers.iter().map(|t| build::stands(plan, t)).collect(),
             boxes,
             middles,
             layout: nodes.iter().map(|n| (n.tower, n.instruments.iter().map(|i| i.channel).collect())).collect(),

@@ -65,6 +65,7 @@ impl Lift {
             share += self.truss.tail.iter().map(|tail| self.hung * line_m * tail.share[j]).sum::<f64>();
             share += self.truss.head.iter().zip(&zs).map(|(head, z)| head.share[j] * z).sum::<f64>();
             share += forces.iter().map(|(place, n)| n * self.truss.point[*place].share[j]).sum::<f64>();
+            share += self.effects.kinks.iter().map(|(at, by)| by * self.truss.kink[*at].share[j]).sum::<f64>();
             share += moments.iter().zip(&self.truss.moment).map(|(m, moment)| m * moment.share[j]).sum::<f64>();
             let shake = self.shake(j, share);
             let runs_out = self.effects.towers.get(j).map_or(0.0, |t| t.runs_out);

@@ -98,6 +98,7 @@ pub const DEFAULTS: &[(&str, &str)] = &[
     ("sinking", "{tower} leaning slowly{way}: {amount}."),
     ("sinking-down", "{tower} going down slowly: {amount} to the next tower."),
     ("portal", "Masts pulled together by the truss: {amount}."),
+    ("portal-apart", "Masts pushed apart: {amount}."),
     ("caught", "Caught{place} near {tower}: {amount} more."),
     ("caught-all", "Caught{place}: {amount} more."),
     ("resting", "Resting{place} near {tower}: {amount} less."),

@@ -90,6 +90,7 @@ fn key(track: &Track, amount: Option<f64>, tower: bool) -> String {
             Some(_) => "-high",
             None => "-unknown",
         },
+        Kind::Portal if amount.is_some_and(|a| a < 0.0) => "-apart",
         Kind::Sinking if track.now.towards == Some(Towards::Down) => "-down",
         Kind::Silent if is_slow(track) => return "slow".to_owned(),
         _ if amount.is_none() => "-unknown",

@@ -2,12 +2,15 @@
 //! (docs/trade.md section 2, row 34).
 //!
 //! Rake turns all boxes of a piece alike, a knock one of them (and the mean by half of it); weight that comes on parts them too, but
-//! then the cells show it, on three and more towers the heads bend the truss by more than a joint does and nothing is judged, and while a load is being hung (`rig`, `change`, a test lift that has not come to rest) nothing is judged.
+//! then the cells show it, and while a load is being hung (`rig`, `change`, a test lift that has not come to rest) nothing is judged.
+//! On three towers and more the heads bend the truss by more than a joint does: how much, the cells tell, and it is taken off. A joint
+//! that opens there shifts the shares too, as its place says; what parts without that is two boxes.
 
+use super::bend::{self, Bend, Station};
 use super::scope::{Held, Scope, known};
 use crate::condition::{Condition, Known, Stands, Unit};
 use crate::setup::Setup;
-use raisewatch_protocol::words::{Channel, Kind, Severity, Step};
+use raisewatch_protocol::words::{Kind, Severity, Step};
 
 /// Warn and stop, deg: the least and the middle of row 34.
 const WARN_DEG: f64 = 0.1;
@@ -18,77 +21,122 @@ const CLEAR: f64 = 0.6;
 const BEYOND: f64 = 3.5;
 /// A joint at a quarter of the span moves the mean by a quarter of the kink, a knocked box by half of it.
 const MEAN_STAYS: f64 = 0.35;
+/// The same while it goes on.
+const GOES_ON: (f64, f64) = (2.5, 0.42);
 /// What counts as before: as slow as boxes warm up, s; 0.1 degrees in ten hours (docs/trade.md section 8, scenario 23) is nothing in it.
 const FOLLOWS_S: f64 = 600.0;
 /// A reference is taken over so long, s: the slow mean of a box is over 5 s.
 const TAKEN_S: f64 = 8.0;
 /// Parted for so long, and never with the mean staying: it is taken for the new state, s.
 const OTHERWISE_S: f64 = 15.0;
+/// Beyond doubt for so long it is one, s: the on-delay in [`crate::life::delays`].
+const TOLD_S: f64 = 2.4;
 /// The truss does not bend while what the cells show beside their base is less than this part of the weight.
 const UNBENT: f64 = 0.04;
+/// How often the shape is asked for, s: it comes out of means over 5 s.
+const LOOKS_S: f64 = 0.25;
+/// A plan knows the stiffness of its truss to this part: joints and shear make it 0.6 to 0.9 of its chords' (docs/method.md).
+const STIFFNESS: f64 = 0.25;
+/// Of a share's mean over 5 s so much may be friction and cranks, N (no source), and heads that move meanwhile stand off by so much, m.
+const SEAT_N: f64 = 10.0;
+const MOVING_M: f64 = 0.003;
+/// Boxes that are not cranked for so long have a mean of 5 s in which no hand is, s.
+const RESTS_S: f64 = 6.0;
+/// A joint is looked for at so many places between two boxes.
+const PLACES: usize = 9;
 
 /// Memory of all pairs of boxes.
 #[derive(Clone, Debug, Default)]
 pub struct JointCauses {
     pairs: Vec<Parting>,
+    bend: Bend,
+    looked_s: Option<f64>,
     step: Option<Step>,
+    on_pins: usize,
+    /// Whether the plan is raised by counted turns.
+    counted: Option<bool>,
 }
 
 /// Two boxes next to each other on one piece.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Debug)]
 struct Parting {
-    left: usize,
-    right: usize,
-    /// Their difference and mean that count as before, rad.
-    before: Option<(f64, f64)>,
+    piece: usize,
+    left: Station,
+    right: Station,
+    /// Their difference and mean that count as before, and what the heads made of the difference, rad.
+    before: Option<(f64, f64, f64)>,
+    /// Self-held shares that count as before, N.
+    held_n: Vec<f64>,
     taking: Held,
     /// They parted, but their mean moved with it: rake and a box that moved, not a joint.
     otherwise: Held,
     at_s: f64,
+    /// Neither box is cranked.
+    rests: Held,
+    opens: Held,
+    /// It has opened for long enough to be told.
+    told: bool,
     stands: bool,
 }
 
 /// What two boxes say now, rad.
 #[derive(Clone, Copy, Debug)]
 struct Now {
+    /// Less what is planned and what the heads make of it.
     apart: f64,
     mean: f64,
+    /// What the heads make of the difference.
+    bent: f64,
     sigma: f64,
 }
 
 impl JointCauses {
     /// For the boxes of this kit.
     pub fn new(setup: &Setup) -> Self {
-        let seats = &setup.channels;
-        let boxes = |c: &usize| seats[*c].channel == Channel::TrussAlong;
-        let next = |c: usize| {
-            let same =
-                (0..seats.len()).filter(boxes).filter(move |&d| seats[d].piece == seats[c].piece && seats[d].at_m > seats[c].at_m + 0.1);
-            same.min_by(|&a, &b| seats[a].at_m.total_cmp(&seats[b].at_m))
-        };
-        let pair = |(left, right)| Parting {
-            left,
-            right,
-            before: None,
-            taking: Held::default(),
-            otherwise: Held::default(),
-            at_s: 0.0,
-            stands: false,
-        };
-        JointCauses { pairs: (0..seats.len()).filter(boxes).filter_map(|c| next(c).map(|d| (c, d))).map(pair).collect(), step: None }
+        let mut pairs = Vec::new();
+        for piece in 0..setup.plan.pieces.len() {
+            let stations = bend::stations(setup, piece);
+            pairs.extend(stations.windows(2).map(|two| Parting {
+                piece,
+                left: two[0],
+                right: two[1],
+                before: None,
+                held_n: vec![0.0; setup.plan.towers.len()],
+                taking: Held::default(),
+                otherwise: Held::default(),
+                at_s: 0.0,
+                rests: Held::default(),
+                opens: Held::default(),
+                told: false,
+                stands: false,
+            }));
+        }
+        JointCauses { pairs, ..JointCauses::default() }
     }
 
     /// Adds joints that open. `covered`: something holds the truss or a head fell.
     pub fn judge(&mut self, scope: &Scope, covered: bool, found: &mut Vec<Condition>) {
-        let hanging = matches!(scope.scene.step, Step::Rig | Step::Change | Step::Strike) || unrested(scope);
-        let fresh = self.step != Some(scope.scene.step) && self.step.is_some_and(|s| matches!(s, Step::Rig | Step::Change | Step::Strike));
-        self.step = Some(scope.scene.step);
+        if self.pairs.is_empty() {
+            return;
+        }
+        let hangs = |s: Step| matches!(s, Step::Rig | Step::Change | Step::Strike);
+        let hanging = hangs(scope.scene.step) || unrested(scope);
+        let on_pins = scope.scene.towers.iter().filter(|t| t.pins != crate::scene::Pins::None).count();
+        // On pins the same heads hold the truss in another shape.
+        let borne = scope.towers() > 2 && on_pins != self.on_pins;
+        let fresh = borne || self.step != Some(scope.scene.step) && self.step.is_some_and(hangs);
+        (self.step, self.on_pins) = (Some(scope.scene.step), on_pins);
+        if self.looked_s.is_none_or(|t| scope.now_s() - t >= LOOKS_S) {
+            self.bend.look(scope);
+            self.looked_s = Some(scope.now_s());
+        }
+        let counted = *self.counted.get_or_insert_with(|| scope.est.sums().counted(scope.setup));
         for pair in &mut self.pairs {
             if hanging || fresh {
-                (pair.before, pair.stands, pair.taking) = (None, false, Held::default());
+                (pair.before, pair.stands, pair.told, pair.taking) = (None, false, false, Held::default());
             }
-            let now = pair.look(scope);
-            found.push(pair.told(scope, now, covered || bent(scope), hanging));
+            let now = pair.look(scope, &self.bend, counted);
+            found.push(pair.told(scope, now, &self.bend, covered || bent(scope), hanging));
         }
     }
 }
@@ -107,50 +155,66 @@ fn bent(scope: &Scope) -> bool {
 }
 
 impl Parting {
-    /// Slow means of both boxes, less what the plan's sag does to their difference, and what the gauges know of the rake.
-    fn look(&self, scope: &Scope) -> Option<Now> {
+    /// Slow means of both boxes, less what plan and heads do to their difference, and what the gauges know of the rake.
+    fn look(&mut self, scope: &Scope, bend: &Bend, counted: bool) -> Option<Now> {
         let usable = |c: usize| scope.health[c].usable() && !scope.est.jumped(c) && scope.est.watched(c).heard_s() >= 4.0;
-        if !usable(self.left) || !usable(self.right) {
+        // A part of a turn does not swing: its box leans with the handle for as long as it lasts. So counted turns are waited for.
+        let turns = [self.left, self.right].iter().any(|s| scope.est.tilt(s.channel).is_some_and(|t| t.ripples));
+        if self.rests.see(!turns, scope.now_s()) < RESTS_S && counted && scope.scene.guarded_as_moving() {
             return None;
         }
-        let (l, r) = scope.est.slow_mean(self.left).zip(scope.est.slow_mean(self.right))?;
-        let slopes = [&scope.est.sums().slopes[self.left], &scope.est.sums().slopes[self.right]];
-        // Heads that bend the truss themselves (three and more on one piece) part its slopes by more than a joint does.
-        if (0..scope.towers()).any(|j| (slopes[1].1[j] - slopes[0].1[j]).abs() > 1e-6) {
+        // Across a piece every tower sways for itself, and hands rock it: a corner is judged while nobody cranks.
+        let corner = self.left.across.or(self.right.across).is_some();
+        if corner && scope.scene.guarded_as_moving() {
             return None;
         }
-        let planned = slopes[1].0 - slopes[0].0;
+        if !bend.known() || !usable(self.left.channel) || !usable(self.right.channel) {
+            return None;
+        }
+        let (l, r) = scope.est.slow_mean(self.left.channel).zip(scope.est.slow_mean(self.right.channel))?;
+        let [(l_level, l_row), (r_level, r_row)] = [self.left, self.right].map(|s| s.row(scope.est.sums()));
+        let (ls, rs) = (self.left.sign(), self.right.sign());
+        let (l_bent, r_bent) = (ls * bend.slope(l_row), rs * bend.slope(r_row));
+        let planned = rs * r_level - ls * l_level;
         // What swings is averaged over 5 s; both boxes sway together, each cranks for itself.
         let noise = |m: &crate::estimate::window::Mean| m.spread / (m.count as f64 / 4.0).max(1.0).sqrt();
         let sigma = noise(&l).hypot(noise(&r));
-        Some(Now { apart: r.value - l.value - planned, mean: (l.value + r.value) / 2.0 - gauged_rake(scope), sigma })
+        let (l, r) = (ls * l.value - l_bent, rs * r.value - r_bent);
+        Some(Now { apart: r - l - planned, mean: (l + r) / 2.0 - gauged_rake(scope), bent: r_bent - l_bent, sigma })
     }
 
-    fn told(&mut self, scope: &Scope, now: Option<Now>, bends: bool, hanging: bool) -> Condition {
+    fn told(&mut self, scope: &Scope, now: Option<Now>, bend: &Bend, bends: bool, hanging: bool) -> Condition {
         let seats = &scope.setup.channels;
-        let mut told =
-            Condition { piece: Some(seats[self.left].piece), unit: Unit::Deg, limit: Some(WARN_DEG), ..Condition::of(Kind::Joint) };
-        told.tower = Some(seats[self.left].tower);
+        let mut told = Condition { piece: Some(self.piece), unit: Unit::Deg, limit: Some(WARN_DEG), ..Condition::of(Kind::Joint) };
+        told.tower = Some(seats[self.left.channel].tower);
         let now_s = scope.now_s();
         let dt = now_s - self.at_s;
         self.at_s = now_s;
         let whole = self.taking.see(now.is_some() && !hanging, now_s) >= TAKEN_S;
         let Some(now) = now else { return told };
-        let Some((apart, mean)) = self.before else {
-            self.before = whole.then_some((now.apart, now.mean));
+        let Some((apart, mean, heads)) = self.before else {
+            self.before = whole.then_some((now.apart, now.mean, now.bent));
+            self.held_n.copy_from_slice(bend.held_n());
             return told;
         };
         let (parted, moved) = ((now.apart - apart).to_degrees(), (now.mean - mean).to_degrees());
-        let sigma = now.sigma.to_degrees().hypot(0.01);
-        let opens = parted.abs() >= WARN_DEG && parted.abs() > BEYOND * sigma && moved.abs() < MEAN_STAYS * parted.abs();
+        let sigma = now.sigma.to_degrees().hypot(0.01).hypot(STIFFNESS * (now.bent - heads).to_degrees());
+        // What has begun to open goes on opening while nothing speaks against it.
+        let opening = self.opens.lasted_s(now_s) > 0.0;
+        let (beyond, stays) = if opening { GOES_ON } else { (BEYOND, MEAN_STAYS) };
+        let far = parted.abs() >= WARN_DEG && parted.abs() > beyond * sigma && moved.abs() < stays * parted.abs();
+        let opens = !bends && far && (self.told || self.shifts(scope, bend, parted.to_radians()));
         // Once told it stands until the ends come together again: rake moves the mean later without closing a joint.
-        self.stands = if bends { self.stands } else { opens || self.stands && parted.abs() >= CLEAR * WARN_DEG };
+        self.told = (self.told || self.opens.see(opens, now_s) >= TOLD_S) && (bends || parted.abs() >= CLEAR * WARN_DEG);
+        self.stands = if bends { self.stands } else { opens || self.told };
         if self.otherwise.see(!bends && !self.stands && parted.abs() >= WARN_DEG, now_s) > OTHERWISE_S {
             self.before = None;
             self.taking = Held::default();
         } else if !bends && parted.abs() < WARN_DEG {
-            let follow = 1.0 - (-dt / FOLLOWS_S).exp();
-            self.before = Some((apart + (now.apart - apart) * follow, mean + (now.mean - mean) * (1.0 - (-dt / 20.0_f64).exp())));
+            let (slowly, soon) = (1.0 - (-dt / FOLLOWS_S).exp(), 1.0 - (-dt / 20.0_f64).exp());
+            let to = |from: f64, to: f64, part: f64| from + (to - from) * part;
+            self.before = Some((to(apart, now.apart, slowly), to(mean, now.mean, soon), to(heads, now.bent, soon)));
+            self.held_n.iter_mut().zip(bend.held_n()).for_each(|(held, now)| *held = to(*held, *now, soon));
         }
         told.amount = known(parted, sigma);
         told.stands = match parted.abs() {
@@ -163,6 +227,28 @@ impl Parting {
             told.limit = Some(STOP_DEG);
         }
         told
+    }
+
+    /// Whether the shares have shifted as a joint somewhere between the boxes would shift them (on two towers: not at all).
+    fn shifts(&self, scope: &Scope, bend: &Bend, kink_rad: f64) -> bool {
+        let sums = scope.est.sums();
+        if sums.self_held.is_empty() {
+            return true;
+        }
+        let stiffest = (0..scope.towers()).map(|j| sums.stiffness_n_per_m(j, j)).fold(0.0, f64::max);
+        let moving_n = if scope.scene.guarded_as_moving() { MOVING_M * stiffest } else { 0.0 };
+        (1..=PLACES).any(|i| {
+            let x_m = self.left.at_m + (self.right.at_m - self.left.at_m) * i as f64 / (PLACES + 1) as f64;
+            let opened = bend::held(sums, &sums.opened(self.piece, x_m));
+            let change = bend.held_n().iter().zip(&self.held_n).map(|(now, before)| now - before);
+            let (mut off, mut whole) = (0.0, 0.0);
+            for (change, opened) in change.zip(&opened) {
+                off += (change - kink_rad * opened).powi(2);
+                whole += (kink_rad * opened).powi(2);
+            }
+            let sigma = SEAT_N.hypot(moving_n).hypot(STIFFNESS * whole.sqrt());
+            off.sqrt() <= 3.0 * sigma
+        })
     }
 }
 
@@ -178,6 +264,7 @@ fn gauged_rake(scope: &Scope) -> f64 {
 mod tests {
     use super::super::series::*;
     use super::*;
+    use raisewatch_protocol::words::Channel;
 
     fn lifted(step: Step, seed: u64) -> Series {
         let mut s = Series::new(HARBOUR, &kit(&["A", "B"], &["truss-along", "head-load"]), seed);

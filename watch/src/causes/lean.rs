@@ -7,7 +7,7 @@
 use super::scope::{Scope, against, gravity, known, limit_of};
 use crate::condition::Unit;
 use crate::condition::{Condition, Known, Stands, Towards};
-use crate::estimate::watched::over;
+use crate::estimate::watched::{half_seconds, over, straight};
 use crate::limits::Pair;
 use raisewatch_protocol::words::{Channel, Kind, Severity, Step};
 
@@ -19,8 +19,13 @@ const WANDER_DEG: f64 = 0.02;
 /// Of a swing of 0.45 Hz and faster so much is left in a mean over 5 s, and over 2 s: its spread over pi f T, twice the root.
 const SWING_FIVE: f64 = 0.1;
 const SWING_TWO: f64 = 0.25;
-/// From the middle of a mean over 2 s to now, and the on-delay of a roll, s.
-const LAG_S: f64 = 2.0;
+/// How fast a truss turns is the slope of so many means of half a second, and as in all of them it stood in their middle, s.
+const TURNS: usize = 4;
+const LAG_S: f64 = 1.0;
+/// The on-delay of a roll that stops, s.
+const DELAY_S: f64 = 0.5;
+/// A rate counts less so many of its standard errors.
+const RATE_DOUBT: f64 = 1.0;
 /// Two boxes of a piece that turns show it alike to this part: a truss gives in torsion, but not by half of a limit.
 const ALIKE: f64 = 0.5;
 
@@ -28,8 +33,8 @@ const ALIKE: f64 = 0.5;
 #[derive(Clone, Debug, Default)]
 pub struct LeanCauses {
     seats: Vec<Seat>,
-    /// By tower: change of plumb along its piece, deg.
-    along: Vec<Option<Known>>,
+    /// By tower: change of plumb along and across its piece.
+    changed: Vec<[Option<Changed>; 2]>,
     /// By piece: the tower at which its roll was told.
     told: Vec<Option<usize>>,
 }
@@ -47,6 +52,17 @@ struct Seat {
     odd: bool,
 }
 
+/// By how much a mast has come to lean by one of its boxes.
+#[derive(Clone, Copy, Debug)]
+pub struct Changed {
+    /// Its box.
+    pub channel: usize,
+    /// What counts as plumb, rad.
+    pub plumb: f64,
+    /// Mean change over 5 s, deg.
+    pub change: Known,
+}
+
 /// The turn of a truss at one box.
 #[derive(Clone, Copy, Debug)]
 struct Turned {
@@ -60,7 +76,7 @@ struct Turned {
 impl LeanCauses {
     /// For so many channels and pieces.
     pub fn new(channels: usize, pieces: usize) -> Self {
-        LeanCauses { seats: vec![Seat::default(); channels], along: Vec::new(), told: vec![None; pieces] }
+        LeanCauses { seats: vec![Seat::default(); channels], changed: Vec::new(), told: vec![None; pieces] }
     }
 
     /// A box was zeroed: from now on plumb reads nothing, whatever it showed before.
@@ -73,14 +89,14 @@ impl LeanCauses {
         self.seats.get(channel).is_some_and(|s| s.odd)
     }
 
-    /// By tower: by how much the plumb of its mast has changed along its piece, deg.
-    pub fn along(&self) -> &[Option<Known>] {
-        &self.along
+    /// By tower: by how much the plumb of its mast has changed along and across its piece.
+    pub fn changed(&self) -> &[[Option<Changed>; 2]] {
+        &self.changed
     }
 
     /// Adds leaning masts and a turning truss.
     pub fn judge(&mut self, scope: &Scope, found: &mut Vec<Condition>) {
-        self.along.resize(scope.towers(), None);
+        self.changed.resize(scope.towers(), [None; 2]);
         for tower in 0..scope.towers() {
             self.lean(scope, tower, found);
         }
@@ -93,7 +109,7 @@ impl LeanCauses {
         let Some(pair) = scope.rows().lean_deg else { return };
         let mut fitted = false;
         let (mut change, mut plumb) = ([None; 2], [None; 2]);
-        let mut piece = 0;
+        let (mut piece, mut changed) = (0, [None; 2]);
         for (c, seat) in scope.setup.channels.iter().enumerate() {
             let axis = match seat.channel {
                 Channel::MastAlong => 0,
@@ -106,12 +122,13 @@ impl LeanCauses {
             fitted = true;
             piece = seat.piece;
             change[axis] = self.change(scope, c, over::FIVE);
+            changed[axis] = change[axis].zip(self.seats[c].plumb).map(|(change, plumb)| Changed { channel: c, plumb, change });
             plumb[axis] = self.plumb(scope, c);
         }
         if !fitted {
             return;
         }
-        self.along[tower] = change[0];
+        self.changed[tower] = changed;
         let by_change = leans(scope, piece, tower, change, &pair);
         let set_up = scope.limits.at(Step::Rig).lean_deg.map(|p| leans(scope, piece, tower, plumb, &p));
         // The graver of the two tells; the change where they are alike.
@@ -175,10 +192,13 @@ impl LeanCauses {
 
     fn turned(&mut self, scope: &Scope, c: usize) -> Option<Turned> {
         let now = self.change(scope, c, over::TWO)?;
-        let own = scope.est.watched(c);
-        let before = own.mean_over(over::EARLIER).filter(|m| m.count >= 4);
-        let rate = own.mean_over(over::TWO).zip(before).map_or(0.0, |(n, b)| (n.value - b.value).to_degrees() / 2.0);
-        Some(Turned { channel: c, tower: scope.setup.channels[c].tower, now, rate: Known { value: rate, sigma: now.sigma * 0.7 } })
+        let means: [Option<f64>; TURNS] = half_seconds(scope.est.watched(c), scope.now_s());
+        let mut points = [0.0; TURNS];
+        let whole = points.iter_mut().zip(means).all(|(point, mean)| mean.map(|m| *point = m.to_degrees()).is_some());
+        let line = straight(&points);
+        let rate =
+            if whole { Known { value: line.rate, sigma: line.error.hypot(now.sigma) } } else { Known { value: 0.0, sigma: now.sigma } };
+        Some(Turned { channel: c, tower: scope.setup.channels[c].tower, now, rate })
     }
 
     /// What a zeroed mast shows of plumb by itself, deg: where its reference was taken under load, or before the lift.
@@ -252,12 +272,15 @@ fn leans(scope: &Scope, piece: usize, tower: usize, axes: [Option<Known>; 2], pa
 
 /// How a piece has turned. Past the warn limit, and so fast that it will be past the stop limit before hands are still, it stops.
 fn rolls(scope: &Scope, piece: usize, tower: usize, turned: Option<Turned>, pair: &Pair) -> Condition {
-    let stands = turned.map_or(Stands::Unknown, |t| {
-        let stands = against(t.now.value.abs(), pair);
-        let grows = t.rate.value * t.now.value.signum();
-        let hands_still_s = LAG_S + scope.setup.plan.reaction.0;
-        let will_be = t.now.value.abs() + grows * hands_still_s;
-        let runs = stands == Stands::At(Severity::Warn) && grows > 3.0 * t.rate.sigma && pair.stop.is_some_and(|stop| will_be >= stop);
+    // Where it is now: its mean is a second old.
+    let now = turned.map(|t| {
+        let grows = (t.rate.value * t.now.value.signum() - RATE_DOUBT * t.rate.sigma).max(0.0);
+        (Known { value: t.now.value + (grows * LAG_S).copysign(t.now.value), sigma: t.now.sigma }, grows)
+    });
+    let stands = now.map_or(Stands::Unknown, |(now, grows)| {
+        let stands = against(now.value.abs(), pair);
+        let will_be = now.value.abs() + grows * (DELAY_S + scope.setup.plan.reaction.0);
+        let runs = stands == Stands::At(Severity::Warn) && grows > 0.0 && pair.stop.is_some_and(|stop| will_be >= stop);
         if runs { Stands::At(Severity::Stop) } else { stands }
     });
     // The y side up: the truss falls over towards -y.
@@ -265,7 +288,7 @@ fn rolls(scope: &Scope, piece: usize, tower: usize, turned: Option<Turned>, pair
     Condition {
         tower: Some(tower),
         piece: Some(piece),
-        amount: turned.and_then(|t| known(t.now.value, t.now.sigma)),
+        amount: now.and_then(|(now, _)| known(now.value, now.sigma)),
         unit: Unit::Deg,
         limit: Some(limit_of(stands, pair)),
         towards: way,

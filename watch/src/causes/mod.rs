@@ -4,6 +4,7 @@
 //! levels and weights, which follow from all of these. Where a cause stands, what follows from it is held back (neither coming
 //! nor going), so that one cause is one finding; what is over a rating or past never-exceed is never held back.
 
+pub mod bend;
 pub mod bypass;
 pub mod drop;
 #[cfg(test)]
@@ -44,6 +45,7 @@ use joint::JointCauses;
 use lean::LeanCauses;
 use level::LevelCauses;
 use plan_fit::PlanFit;
+use portal::PortalCauses;
 use raisewatch_protocol::words::{Kind, Step};
 use raisewatch_protocol::{Mono, Span};
 use ropes::RopeCauses;
@@ -61,6 +63,7 @@ pub struct Causes {
     ropes: RopeCauses,
     levels: LevelCauses,
     leans: LeanCauses,
+    portals: PortalCauses,
     joints: JointCauses,
     weights: WeightCauses,
     standing: StandingCauses,
@@ -83,6 +86,7 @@ impl Causes {
             ropes: RopeCauses::new(towers),
             levels: LevelCauses::default(),
             leans: LeanCauses::new(channels, setup.plan.pieces.len()),
+            portals: PortalCauses::new(towers),
             joints: JointCauses::new(setup),
             weights: WeightCauses::default(),
             standing: StandingCauses::new(setup),
@@ -120,7 +124,7 @@ impl Causes {
         self.weights.towers(&scope, covered, found);
         self.levels.judge(&scope, covered, found);
         self.leans.judge(&scope, found);
-        portal::judge(&scope, self.leans.along(), found);
+        self.portals.judge(&scope, self.leans.changed(), found);
         self.joints.judge(&scope, covered, found);
         self.weights.weights(&scope, forces, dropped || ropes, found);
         self.standing.judge(&scope, covered, found);

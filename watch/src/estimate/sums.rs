@@ -171,6 +171,14 @@ impl Sums {
         self.linear.point(piece, x_m)
     }
 
+    /// Shares that a joint adds which opens at a place by a radian (the slope after it is the greater). By reciprocity that is the
+    /// hogging moment there for a metre of each tower's offset (Maxwell and Betti).
+    pub fn opened(&self, piece: usize, x_m: f64) -> Vec<f64> {
+        let mut opened = self.linear.moment_at(piece, x_m).per_offset;
+        opened.iter_mut().for_each(|m| *m = -*m);
+        opened
+    }
+
     /// Shares that one newton more at a place adds.
     pub fn point(&self, piece: usize, x_m: f64) -> Vec<f64> {
         self.linear.point(piece, x_m).share_per_n

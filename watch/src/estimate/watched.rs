@@ -10,10 +10,45 @@ pub mod over {
     pub const FIVE: usize = 0;
     /// The last 2 s: more than one swing of the slowest sway but one (0.45 Hz).
     pub const TWO: usize = 1;
-    /// 2 to 4 s ago.
-    pub const EARLIER: usize = 2;
 }
-const STRETCHES: [Stretch; 3] = [Stretch::last(5.0), Stretch::last(2.0), Stretch { near_s: 2.0, far_s: 4.0 }];
+const STRETCHES: [Stretch; 2] = [Stretch::last(5.0), Stretch::last(2.0)];
+
+/// Length of one of the means through which a straight line goes, s: half a swing of what sways or is cranked.
+pub const MEAN_S: f64 = 0.5;
+
+/// Means of a channel over the last half seconds, newest first; `None` where nothing was heard in one.
+pub fn half_seconds<const N: usize>(watched: &Watched, now_s: f64) -> [Option<f64>; N] {
+    let mut sums = [(0.0, 0.0); N];
+    for (t_s, value) in watched.newest(usize::MAX) {
+        let slot = ((now_s - t_s).max(0.0) / MEAN_S) as usize;
+        let Some(sum) = sums.get_mut(slot) else { break };
+        *sum = (sum.0 + value, sum.1 + 1.0);
+    }
+    sums.map(|(sum, count)| (count > 0.0).then(|| sum / count))
+}
+
+/// The straight line through means over half seconds.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Straight {
+    /// In their middle, in their unit.
+    pub mean: f64,
+    /// A second.
+    pub rate: f64,
+    /// Standard error of the rate, by what is left beside the line.
+    pub error: f64,
+}
+
+/// Least squares through means over half seconds, newest first.
+pub fn straight(points: &[f64]) -> Straight {
+    let n = points.len() as f64;
+    let mean = points.iter().sum::<f64>() / n;
+    // Newest first: what rises falls along the points.
+    let along = |i: usize| ((n - 1.0) / 2.0 - i as f64) * MEAN_S;
+    let squares: f64 = (0..points.len()).map(|i| along(i) * along(i)).sum();
+    let rate = points.iter().enumerate().map(|(i, p)| along(i) * p).sum::<f64>() / squares;
+    let left: f64 = points.iter().enumerate().map(|(i, p)| (p - mean - rate * along(i)).powi(2)).sum();
+    Straight { mean, rate, error: (left / (n - 2.0) / squares).sqrt() }
+}
 
 /// One channel.
 #[derive(Clone, Debug)]
@@ -124,6 +159,22 @@ fn harmless(channel: Channel) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_straight_line_goes_through_half_seconds() {
+        let mut w = Watched::new(20.0, Channel::MastAlong);
+        for i in 0..200 {
+            w.heard(i as f64 * 0.05, 0.5 + 0.01 * i as f64 * 0.05);
+        }
+        let points: [Option<f64>; 10] = half_seconds(&w, 9.95);
+        let points = points.map(|p| p.expect("heard"));
+        let line = straight(&points);
+        assert!((line.rate - 0.01).abs() < 1e-9 && line.error < 1e-9, "{line:?}");
+        // The middle of the last 5 s.
+        assert!((line.mean - (0.5 + 0.01 * 7.475)).abs() < 1e-9, "{line:?}");
+        let silent: [Option<f64>; 4] = half_seconds(&w, 11.2);
+        assert_eq!(silent.map(|p| p.is_some()), [false, false, true, true]);
+    }
 
     #[test]
     fn a_noisy_channel_that_stops_is_unlikely_to_live() {

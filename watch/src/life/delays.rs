@@ -33,10 +33,10 @@ pub fn delays(kind: Kind, severity: Severity, scene: &Scene, in_line: bool) -> D
         Lean if moving => s(2_000, 3_000),
         Lean if scene.step == Step::Stand => s(30_000, 60_000),
         Lean => s(2_000, 10_000),
-        Roll => s(1_000, 3_000),
+        Roll => s(if stop { 500 } else { 1_000 }, 3_000),
         Joint => s(2_500, 3_000),
-        // Two seconds after both masts have changed (docs/trade.md section 2, row 63), of which the means take one.
-        Portal => s(1_000, 3_000),
+        // Two seconds after both masts have changed (docs/trade.md section 2, row 63): the ripple of a crank must not have brought it.
+        Portal => s(500, 3_000),
         Sinking => s(5_000, 60_000),
         // These carry their own confirmation: it is part of the signature.
         Caught | Resting => s(0, 2_000),

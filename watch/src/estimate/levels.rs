@@ -264,6 +264,11 @@ impl Levels {
         self.spread(0, 0.012_f64.powi(2));
     }
 
+    /// How far cranking at full pace turns a box within so long, rad.
+    pub fn reach_rad(&self, sums: &Sums, channel: usize, span_s: f64) -> f64 {
+        sums.slopes[channel].1.iter().map(|k| k.abs()).fold(0.0, f64::max) * self.pace * span_s
+    }
+
     /// Takes a tilt along the truss, rad. `usable`: whether it may move the estimate.
     pub fn tilt(&mut self, sums: &Sums, channel: usize, t_s: f64, value: f64, usable: bool) {
         let Some(tilt) = &mut self.tilts[channel] else { return };

@@ -97,22 +97,61 @@ impl Estimator {
         })
     }
 
-    /// A step of one box against its twin over two seconds that the filter had not refused (a small knock).
+    /// A step of one box against its twin, or against all others, that the filter had not refused (a small knock).
     fn compare_twins(&mut self, setup: &Setup, health: &[Health], now_s: f64) {
-        // On three and more towers two boxes of a piece need not turn alike.
-        if setup.plan.towers.len() > 2 {
-            return;
-        }
         for c in 0..setup.channels.len() {
             if self.levels.tilts[c].is_none() || self.jumped(c) || !health[c].usable() {
                 continue;
             }
-            let Some(twin) = (0..setup.channels.len()).find(|&d| d != c && self.is_twin(setup, health, c, d, now_s)) else { continue };
-            if (0..LOOKS.len()).any(|look| self.stepped_alone(c, twin, look, now_s)) {
+            // On three and more towers two boxes of a piece need not turn alike.
+            let steps = if setup.plan.towers.len() > 2 {
+                self.stepped_among_others(setup, health, c, now_s)
+            } else {
+                let twin = (0..setup.channels.len()).find(|&d| d != c && self.is_twin(setup, health, c, d, now_s));
+                twin.is_some_and(|twin| (0..LOOKS.len()).any(|look| self.stepped_alone(c, twin, look, now_s)))
+            };
+            if steps {
                 self.jump(c);
                 self.levels.doubt();
             }
         }
+    }
+
+    /// Three and more towers: whether a box has stepped further than any crank goes in the time, and neither another box nor the
+    /// shares went with it.
+    fn stepped_among_others(&mut self, setup: &Setup, health: &[Health], c: usize, now_s: f64) -> bool {
+        let (new, old, swings) = LOOKS[0];
+        let Some(own) = self.change(c, new, old) else { return false };
+        let heard = |d: usize| d != c && health[d].usable() && !self.jumped(d) && self.heard[d].is_some_and(|t| now_s - t < 1.0);
+        let others = (0..setup.channels.len()).filter(|&d| heard(d)).filter_map(|d| self.change(d, new, old));
+        let alone = others.map(f64::abs).reduce(f64::max).is_some_and(|most| most < ALIKE * own.abs());
+        let by_itself = self.beside_shares(c, own).filter(|_| alone && !self.blow(now_s)).unwrap_or(0.0);
+        let Some(tilt) = &mut self.levels.tilts[c] else { return false };
+        let least = (2.0 * JUMP).max(BEYOND * tilt.steps[0].wavers(now_s, own)).max(swings * tilt.swung);
+        let steps = by_itself > least && self.at_once(c, own) > JUMP + self.levels.reach_rad(&self.sums, c, AT_ONCE_S);
+        self.levels.tilts[c].as_mut().is_some_and(|tilt| tilt.steps[0].held.see(steps, now_s) >= STEP_S)
+    }
+
+    /// How much of a box's turn, rad, is left where the head moved that the shares say, whichever head that may be. `None` where a
+    /// share is not measured.
+    fn beside_shares(&self, c: usize, turned: f64) -> Option<f64> {
+        let n = self.shares.len();
+        let change = |j: usize| {
+            let cell = self.shares[j].channel.and_then(|cell| self.loads.cell(cell))?;
+            Some(cell.mean(super::loads::over::ONE)?.value - cell.mean(super::loads::over::BEFORE)?.value)
+        };
+        let mut least: Option<f64> = None;
+        for k in (0..n).filter(|&k| self.sums.slopes[c].1[k].abs() > 1e-6) {
+            let (mut with, mut own) = (0.0, 0.0);
+            for j in 0..n {
+                let row = self.sums.stiffness_n_per_m(j, k);
+                with += row * change(j)?;
+                own += row * row;
+            }
+            let left = turned - self.sums.slopes[c].1[k] * with / own.max(1.0);
+            least = Some(least.map_or(left.abs(), |l| l.min(left.abs())));
+        }
+        least
     }
 
     /// Whether a box has stepped away from its twin, by one of [`LOOKS`].
@@ -137,7 +176,12 @@ impl Estimator {
 
     /// Whether most of the change came within 0.3 s: a knock, not a ramp.
     pub fn changed_at_once(&self, c: usize, change: f64) -> bool {
-        let Some(tilt) = &self.levels.tilts[c] else { return false };
+        self.at_once(c, change) > 0.6 * change.abs()
+    }
+
+    /// The most that a box has turned the way of this change within 0.3 s, of the last 4.5 s, rad.
+    fn at_once(&self, c: usize, change: f64) -> f64 {
+        let Some(tilt) = &self.levels.tilts[c] else { return 0.0 };
         // The samples that came just after the one looked at, newest first; a slower node has only its neighbour.
         let mut later = [(f64::NAN, 0.0); 8];
         let mut largest: f64 = 0.0;
@@ -154,6 +198,6 @@ impl Estimator {
             }
             later[n % 8] = (t_s, value);
         }
-        largest > 0.6 * change.abs()
+        largest
     }
 }

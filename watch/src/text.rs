@@ -5,7 +5,7 @@ use crate::health::not_fitted;
 use crate::instruments::{Instruments, SLOWEST_S, is_guard};
 use crate::life::Track;
 use crate::life::audience::audience;
-use crate::phrases::Phrases;
+use crate::phrases::{ALL, Phrases};
 use crate::scene::Scene;
 use crate::setup::Setup;
 use raisewatch_protocol::Mono;
@@ -74,10 +74,9 @@ fn text(track: &Track, room: &Room, position: Option<f64>) -> String {
     let guarded = track.severity == Severity::Note;
     let guard = phrases.of(if guarded { "guarded" } else { "unguarded" });
     let key = key(track, amount_value, tower.is_some());
-    let tower = tower.unwrap_or_else(|| phrases.of("everywhere"));
+    let tower = tower.map_or_else(|| (ALL, phrases.of("everywhere")), |name| ("tower", name));
     let way = phrases.way(condition.towards, |t| &setup.plan.towers[t].name);
-    let fill =
-        [("tower", tower), ("amount", &amount), ("limit", &limit), ("place", &place), ("what", &what), ("way", &way), ("guard", guard)];
+    let fill = [tower, ("amount", &amount), ("limit", &limit), ("place", &place), ("what", &what), ("way", &way), ("guard", guard)];
     phrases.render(&key, &fill)
 }
 

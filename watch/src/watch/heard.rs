@@ -5,6 +5,7 @@ use crate::instruments::{Zero, needs_zero};
 use crate::learn::hand_over::SaidBy;
 use crate::life::Answer;
 use crate::life::table::Refusal;
+use crate::phrases::ID;
 use crate::scene::{Expected, Motion, Pins, Turn};
 use crate::steps::Steps;
 use crate::view::SaidView;
@@ -223,7 +224,7 @@ impl Watch {
         let named = said.finding.clone().unwrap_or_default();
         if !answer.found {
             if said.finding.is_some() {
-                self.refuse(now, said, "no-finding", &[("what", &named)]);
+                self.refuse(now, said, "no-finding", &[(ID, &named)]);
             }
             return;
         }
@@ -236,8 +237,8 @@ impl Watch {
             Refusal::Mending => "mending-already",
             Refusal::Gone => "gone",
         };
-        let what = self.ledger.tracks()[track].id.clone();
-        self.refuse(now, said, key, &[("what", &what)]);
+        let id = self.ledger.tracks()[track].id.clone();
+        self.refuse(now, said, key, &[(ID, &id)]);
     }
 
     fn refuse(&mut self, now: Mono, said: &Said, key: &str, fill: &[(&str, &str)]) {

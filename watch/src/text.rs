@@ -84,6 +84,8 @@ fn text(track: &Track, room: &Room, position: Option<f64>) -> String {
 fn key(track: &Track, amount: Option<f64>, tower: bool) -> String {
     let kind = track.kind.word();
     let sided = match track.kind {
+        // Which head it is nobody knows: it is neither high nor low.
+        Kind::Uneven | Kind::Twist if !tower => "-unknown",
         Kind::Uneven | Kind::Twist => match amount {
             Some(a) if a < 0.0 => "-low",
             Some(_) => "-high",

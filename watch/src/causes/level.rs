@@ -38,7 +38,7 @@ const OFF_PINS_S: f64 = 30.0;
 /// Of the rake so much is twist where one corner alone went ahead (all of it; nothing of it where two neighbours did).
 const ONE_CORNER: f64 = 0.5;
 
-/// A stop of which it is not told for so long which head it is goes out without a name, s.
+/// A stop, or an inner head out of the chord, of which it is not told for so long which head it is goes out without a name, s.
 const UNNAMED_S: f64 = 1.0;
 
 /// Sum of an excess in standard deviations and its time that is beyond doubt, s: half of one over the on-delay (0.6 s).
@@ -52,6 +52,12 @@ const TOLD_S: f64 = 0.5;
 const TURN_S: f64 = 3.0;
 const LOOK_S: f64 = 0.2;
 const MOST: f64 = 0.6;
+/// Within a counted turn an end of three is not supposed to go on by so many of them: it bends the line by half of what it goes, [practice].
+const END_TURNS: f64 = 2.8;
+/// What came within a turn stands over all that stood out so long ago and longer, s: a head that comes back to where it was is none.
+const RISES_S: f64 = 2.4;
+/// And stays for so long, s: hands that are called on a count begin within a quarter of a second or so of each other, [practice].
+const LASTS_S: f64 = 0.6;
 
 /// Memory of the level causes.
 #[derive(Clone, Debug, Default)]
@@ -82,6 +88,8 @@ struct Off {
     sure: bool,
     /// The whole leans: its highest and its lowest head are what they are, whichever one is supposed to be odd.
     as_one: bool,
+    /// How far the heads stand out of line whichever it is: what is told where it cannot be named.
+    out: Option<Known>,
 }
 
 /// A warn limit weighed reading by reading: what is looked ahead to, over the limit, in standard deviations of the estimate, summed
@@ -229,7 +237,7 @@ impl LevelCauses {
         let past = scope.rows().rake_mm.is_some_and(|pair| rake.value >= pair.warn);
         let sure = sure && past && stands == Stands::At(Severity::Warn);
         let amount = Known { value: sign * rake.value, sigma: rake.sigma };
-        take_worse(worst, Off { kind: Kind::Uneven, tower: Some(tower), amount, stands, limit, beyond, sure, as_one });
+        take_worse(worst, Off { kind: Kind::Uneven, tower: Some(tower), amount, stands, limit, beyond, sure, as_one, out: None });
     }
 
     /// How much further apart two heads will be in a moment at their rate now, mm: two towers that move, and only where the rate is
@@ -270,7 +278,11 @@ impl LevelCauses {
         if let Some(pair) = scope.rows().line_mm {
             let at = &scope.est.sums().at;
             let out = (1..n - 1).map(|j| self.out_of_chord(scope, at, j)).fold(Known { value: 0.0, sigma: 0.0 }, further);
-            self.see_out(scope.now_s(), out.value);
+            self.see_out(
+                scope.now_s(),
+                out.value,
+                if n == 3 && scope.est.weighed(scope.now_s()) { 0.5 * END_TURNS * counted_mm(scope) } else { 0.0 },
+            );
             let stands = doubted(scope, out, against(out.value, &pair), &pair);
             take_worse(
                 worst,
@@ -283,6 +295,7 @@ impl LevelCauses {
                     beyond: false,
                     sure: false,
                     as_one: false,
+                    out: Some(out),
                 },
             );
         }
@@ -291,20 +304,25 @@ impl LevelCauses {
             let limit = scope.rows().line_mm.map_or(amount.value.abs(), |p| limit_of(stands, &p));
             take_worse(
                 worst,
-                Off { kind: Kind::Uneven, tower: Some(odd), amount, stands, limit, beyond: false, sure: false, as_one: false },
+                Off { kind: Kind::Uneven, tower: Some(odd), amount, stands, limit, beyond: false, sure: false, as_one: false, out: None },
             );
         }
     }
 
-    /// Keeps how far an inner head stands out, a look every fifth of a second.
-    fn see_out(&mut self, now_s: f64, out_mm: f64) {
+    /// Keeps how far an inner head stands out, a look every fifth of a second; what comes within a turn is at least `least_mm`.
+    fn see_out(&mut self, now_s: f64, out_mm: f64, least_mm: f64) {
         while self.outs.front().is_some_and(|o| now_s - o.0 > TURN_S) {
             self.outs.pop_front();
         }
         if self.outs.back().is_none_or(|o| now_s - o.0 >= LOOK_S) {
             self.outs.push_back((now_s, out_mm));
         }
-        self.sudden = self.outs.front().is_some_and(|o| out_mm - o.1 >= MOST * out_mm);
+        // Over all that it stood out by before, and for longer than hands that begin one after the other leave a head behind.
+        let ago = |o: &(f64, f64)| now_s - o.0;
+        let before = self.outs.iter().filter(|o| ago(o) >= RISES_S).map(|o| o.1).reduce(f64::max);
+        let lately = self.outs.iter().filter(|o| ago(o) <= LASTS_S).map(|o| o.1).fold(out_mm, f64::min);
+        let comes = |out: f64, before: f64, part: f64| out - before >= part * f64::max(MOST * out, least_mm);
+        self.sudden = before.is_some_and(|before| comes(out_mm, before, 1.0) && comes(lately, before, MOST));
     }
 
     /// How far inner head `j` stands out of the chord of the ends, mm, not negative.
@@ -329,6 +347,7 @@ impl LevelCauses {
             beyond: false,
             sure: false,
             as_one: false,
+            out: None,
         };
         // One corner off the plane of the others is a twist, whatever it does to the rake.
         match worst {
@@ -343,12 +362,20 @@ impl LevelCauses {
         // Until it is known whether cranks or heads were levelled, it may be all level.
         let doubted = !scope.est.estimate().level.certain && !off.as_one;
         let nameless = scope.towers() > 2 && (doubted || scope.est.levelling());
-        let lasted = self.unnamed.see(nameless && off.stands == Stands::At(Severity::Stop), scope.now_s());
+        let stops = off.stands == Stands::At(Severity::Stop);
+        let moves = scope.scene.guarded_as_moving();
+        let warns = off.out.is_some() && moves && scope.est.weighed(scope.now_s()) && !scope.est.levelling();
+        // A name is waited for as soon as heads are no longer clear of the limit, so that the warn itself need not wait for it again.
+        let waits = stops || warns && matches!(off.stands, Stands::Within | Stands::At(_));
+        let lasted = self.unnamed.see(nameless && waits, scope.now_s());
         if !nameless {
             return;
         }
         match off.stands {
-            Stands::At(Severity::Stop) if lasted >= UNNAMED_S || off.beyond => off.tower = None,
+            Stands::At(severity) if lasted >= UNNAMED_S && (severity == Severity::Stop || warns) || off.beyond => {
+                off.tower = None;
+                off.amount = off.out.unwrap_or(off.amount);
+            }
             Stands::At(_) => off.stands = Stands::Within,
             _ => {}
         }
@@ -402,6 +429,12 @@ fn comes_off_pins(scope: &Scope) -> bool {
     let scene = scope.scene;
     let stood = matches!(scene.before, Some(Step::Stand | Step::Change)) && matches!(scene.step, Step::Raise | Step::Lower);
     stood && scope.towers() > 2 && scope.now.since(scene.since).s() < OFF_PINS_S
+}
+
+/// What a counted turn lifts, mm; of a plan that counts none, a whole turn.
+fn counted_mm(scope: &Scope) -> f64 {
+    let per_turn = scope.setup.plan.towers.iter().map(|t| t.per_turn.mm()).fold(0.0, f64::max);
+    scope.limits.counted_turn.unwrap_or(1.0) * per_turn
 }
 
 /// How fast the high head leaves the low one, mm/s; nothing where a rate is not known.

@@ -4,7 +4,8 @@
 //! In line: through the ends, unless an end is the odd one. Ring: the plane through the three others. It changes only past
 //! [`CHANGES_MM`], so that the name of the head to hold does not flutter between two that stand alike. Source: docs/forms.md.
 
-use super::odd::{KEPT, NAMED, NAMED_END, NAMED_SLOW, Suppositions};
+use super::odd::{DOUBTED, KEPT, NAMED, NAMED_END, NAMED_SLOW, NAMED_SLOW_OF_THREE, NAMED_SUDDEN, Suppositions};
+use super::whole::Whole;
 use crate::condition::Known;
 use crate::scene::Motion;
 
@@ -53,6 +54,10 @@ pub trait Offsets {
     /// The same as the filter has it, before it is made narrower by what is seen: what a name is weighed with.
     fn wide_mm2(&self, j: usize, k: usize) -> f64 {
         self.cov_mm2(j, k)
+    }
+    /// The rake of the whole over the last turns, in line, while cells tell how the truss is bent.
+    fn whole(&self) -> Option<&Whole> {
+        None
     }
 }
 
@@ -123,17 +128,24 @@ fn odd_head(line: &mut LevelLine, layout: Layout, at: &[[f64; 2]], heads: &impl 
     line.suppositions.weigh(n, heads);
     let Some(best) = line.suppositions.likeliest() else { return };
     let sudden = line.sudden;
+    // Of three that cells weigh the bend is known, and the rake of the whole is all that parts them.
+    let weighed = heads.whole().is_some();
     // An end is named in the place of an inner head only where the boxes leave still less doubt: they are what alone tells it.
     let named = |j: usize| match layout {
         Layout::Line if j == 0 || j == n - 1 => NAMED_END,
+        Layout::Line if !sudden && n == 3 && weighed => NAMED_SLOW_OF_THREE,
         Layout::Line if !sudden => NAMED_SLOW,
+        Layout::Line if weighed => NAMED_SUDDEN,
         _ => NAMED,
     };
-    // A name that was told stays until another is beyond doubt; one that was not told may go to and fro.
-    let kept = line.told.filter(|&was| line.suppositions.ahead(best) < named(best) || was == best);
+    // A name that was told stays until another is beyond doubt; one that was not told may go to and fro. In line it was told of an inner
+    // head before the boxes could say much: where they speak against it nobody is named until they are sure.
+    let doubted = |was: usize| layout == Layout::Line && weighed && line.suppositions.ahead(was) < -DOUBTED;
+    let kept = line.told.filter(|&was| was == best || line.suppositions.ahead(best) < named(best) && !doubted(was));
     let odd = kept.unwrap_or(best);
     let ahead = line.suppositions.ahead(odd);
-    line.certain = kept.is_some() || ahead >= if line.certain && line.odd == Some(odd) { KEPT } else { named(odd) };
+    let flutter = if line.certain && line.odd == Some(odd) { KEPT } else { 0.0 };
+    line.certain = kept.is_some() || ahead >= named(odd) - flutter;
     line.odd = Some(odd);
     // With all heads alike nobody is named: the line stays as it is.
     let alike = line.rake_mm.is_none_or(|r| r.value < CHANGES_MM);

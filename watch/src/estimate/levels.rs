@@ -6,6 +6,7 @@ use super::level::Offsets;
 use super::patterns::Pattern;
 use super::sums::Sums;
 use super::tilt::{self, Line, Swings, Tilt};
+use super::whole::Whole;
 use crate::setup::Setup;
 use raisewatch_protocol::words::Channel;
 
@@ -86,6 +87,10 @@ pub struct Levels {
     floor: Vec<f64>,
     /// Lines of boxes that swing as one.
     lines: Vec<Line>,
+    /// The rake of the whole, three and more in line.
+    pub(super) whole: Option<Whole>,
+    /// Whether handles turn.
+    cranked: bool,
 }
 
 impl Levels {
@@ -125,6 +130,8 @@ impl Levels {
         }
         let patterns = sums.self_held.iter().map(|_| Pattern::new(&mut blocks, &mut states)).collect();
         let absolute = gauges.iter().any(Option::is_some);
+        let boxes = tilts.iter().flatten().count() as f64;
+        let whole = if boxes > 0.0 { Whole::new(sums.layout, &sums.at, ZERO / boxes.sqrt()) } else { None };
         let mut levels = Levels {
             kalman: Kalman::new(&blocks),
             towers,
@@ -151,6 +158,8 @@ impl Levels {
             first_n: Vec::new(),
             heard_levelled: 0,
             lines,
+            whole,
+            cranked: false,
         };
         levels.begin(sums);
         levels
@@ -178,6 +187,7 @@ impl Levels {
 
     /// A channel was zeroed or turned round.
     pub fn renew(&mut self, channel: usize) {
+        self.forget_whole();
         if let Some(tilt) = &mut self.tilts[channel] {
             tilt.renew();
             self.kalman.forget(tilt.bias, 0.0, ZERO * ZERO);
@@ -204,6 +214,7 @@ impl Levels {
         // Between counted turns heads stand: they move while some crank ripples, or where readings say so.
         let cranked = moving && (!self.counted || self.hands.turn() || self.tilts.iter().flatten().any(|t| t.ripples));
         let agile = cranked || t_s < self.agile_until_s;
+        self.cranked = agile;
         let lively = t_s < self.agile_until_s;
         let creeps = (5e-5_f64).powi(2);
         // Cranked alike: from turn to turn within 5 % of the pace (docs/trade.md section 8, N1), until readings say otherwise.
@@ -245,6 +256,11 @@ impl Levels {
         self.lively *= (-dt / 2.0).exp();
     }
 
+    /// What the boxes showed of the rake until now says nothing of it from now on.
+    pub(super) fn forget_whole(&mut self) {
+        self.whole.iter_mut().for_each(Whole::forget);
+    }
+
     /// The heads came to rest: their rates are about nothing.
     pub fn rest(&mut self) {
         for j in 0..self.towers {
@@ -255,12 +271,14 @@ impl Levels {
 
     /// Something happened that the filter did not foresee: heads may stand anywhere near.
     pub fn doubt(&mut self) {
+        self.forget_whole();
         self.spread(0, 0.02_f64.powi(2));
         self.spread(1, self.pace * self.pace);
     }
 
     /// The bearings changed: heads settle by centimetres at most.
     pub fn settle(&mut self) {
+        self.forget_whole();
         self.spread(0, 0.012_f64.powi(2));
     }
 
@@ -282,6 +300,10 @@ impl Levels {
             tilt.refused_since = None;
             return;
         }
+        if let Some(whole) = &mut self.whole {
+            whole.suppose(|j| self.kalman.at(2 * j));
+        }
+        let beside = value - trend;
         let dt = tilt.innovation.map_or(0.05, |(before_s, _)| (t_s - before_s).clamp(0.0, 1.0));
         self.compare_line(channel, dt / self.tilts.iter().flatten().count().max(1) as f64);
         let Some(tilt) = &mut self.tilts[channel] else { return };
@@ -295,6 +317,9 @@ impl Levels {
         if taken {
             tilt.refused_since = None;
             tilt.learn(innovation, dt);
+            if let Some(whole) = &mut self.whole {
+                whole.see(t_s, beside, self.cranked);
+            }
             if let Some(whole) = tilt.window(innovation, t_s) {
                 self.slow += (whole.min(9.0) - self.slow) * 0.04;
             }
@@ -321,7 +346,7 @@ impl Levels {
     }
 
     /// Whether the shares tell of the level now.
-    fn weighed(&self, t_s: f64) -> bool {
+    pub(super) fn weighed(&self, t_s: f64) -> bool {
         self.patterns.iter().any(|p| p.heard_s(t_s))
     }
 
@@ -421,6 +446,9 @@ impl Offsets for Levels {
     fn wide_mm2(&self, j: usize, k: usize) -> f64 {
         let c = (self.kalman.told(2 * j, 2 * k) - self.about[j] - self.about[k] + self.mean_cov) * 1e6;
         if j == k { c.max(0.0) } else { c }
+    }
+    fn whole(&self) -> Option<&Whole> {
+        self.whole.as_ref().filter(|_| self.weighed(self.at_s.unwrap_or(0.0)))
     }
     fn cov_mm2(&self, j: usize, k: usize) -> f64 {
         let c = self.wide_mm2(j, k);

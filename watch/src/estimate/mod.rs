@@ -22,6 +22,7 @@ pub mod sums;
 mod tests;
 pub mod tilt;
 pub mod watched;
+pub mod whole;
 pub mod window;
 
 use crate::calibrate::Calibrated;
@@ -361,6 +362,11 @@ impl Estimator {
     /// Three towers and more, the first seconds: whether it is still being found out if cranks or heads were levelled.
     pub fn levelling(&self) -> bool {
         self.levels.levelling()
+    }
+
+    /// Whether the shares tell of the level now (three towers and more, every cell heard, the truss hanging).
+    pub fn weighed(&self, now_s: f64) -> bool {
+        self.levels.weighed(now_s)
     }
 
     /// Whether a box was moved on its seat.

@@ -8,23 +8,32 @@
 
 use super::level::Offsets;
 
+/// A rake that is left quite free, mm² per m².
+const FREE_MM2_PER_M2: f64 = 1e5;
+
 /// What a crew leaves between heads that it cranks alike, one standard deviation, mm: a counted quarter turn is 6 mm.
-const LEFT_MM: f64 = 3.0;
+pub const LEFT_MM: f64 = 3.0;
 /// A small slip is likelier than a large one: its chance falls with the square of its size, whatever the unit. In line, where an
 /// inner head that stands out by so much and an end that is off by twice as much bend the truss alike, this is what speaks for
 /// the inner one until the rake of the whole is known. Only past what a crew leaves anyway does it count, mm.
 const SLIP_MM: f64 = LEFT_MM;
-/// The next supposition must be less likely by so much (twice the logarithm) before a name is told: an inner head by a slip half as
-/// large as any other that would do it (four times as likely) where nothing else is known, a corner of a
-/// ring by what the boxes say...
+/// The next supposition must be less likely by so much (twice the logarithm) before a name is told: a corner of a ring by what the
+/// boxes say...
 pub const NAMED: f64 = 2.5;
-/// ...but an inner head in line by e^2, where it came to stand off slowly: over some turns an end may as well have gone twice as far,
-/// within one it would have to go further than a counted turn goes...
+/// ...an inner head in line that came to stand off within one turn, of which an end would have had to go by as many as nobody goes:
+/// what the boxes say may take away of its smaller slip, but not turn it round...
+pub const NAMED_SUDDEN: f64 = 1.0;
+/// ...one that came to stand off slowly by e^2: over some turns an end may as well have gone twice as far...
 pub const NAMED_SLOW: f64 = 4.0;
+/// ...and of three by e^4: there the rake alone parts the middle from the ends, and it must say so itself, beside what speaks for a
+/// smaller slip...
+pub const NAMED_SLOW_OF_THREE: f64 = 8.0;
 /// ...an end in line, which boxes alone tell, by e^3, twenty to one...
 pub const NAMED_END: f64 = 6.0;
-/// ...and a name that was told is kept until another is likelier.
-pub const KEPT: f64 = 0.0;
+/// ...and a name that was beyond that doubt is so while it is this much short of it.
+pub const KEPT: f64 = 1.0;
+/// A name in line that was told is one no more where another is likelier by so much.
+pub const DOUBTED: f64 = 2.0;
 
 /// The sums of squares, by head, and room to work them out.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -40,9 +49,12 @@ impl Suppositions {
     pub fn weigh(&mut self, n: usize, heads: &impl Offsets) {
         self.misfit.clear();
         self.weight.clear();
+        // Where the rake of the whole is weighed over the last turns it does not count a second time.
+        let whole = heads.whole().filter(|w| w.misfit(0).is_some());
+        let free = |j: usize, k: usize| whole.map_or(0.0, |w| FREE_MM2_PER_M2 * w.along_m[j] * w.along_m[k]);
         self.weight.extend((0..n * n).map(|i| {
             let (j, k) = (i / n, i % n);
-            heads.wide_mm2(j, k) + if j == k { LEFT_MM * LEFT_MM } else { 0.0 }
+            heads.wide_mm2(j, k) + free(j, k) + if j == k { LEFT_MM * LEFT_MM } else { 0.0 }
         }));
         invert(&mut self.weight, n);
         let w = &self.weight;
@@ -53,13 +65,16 @@ impl Suppositions {
         let common = (0..n).map(|j| row(j) * offset(j)).sum::<f64>() / all;
         self.pull.clear();
         self.pull.extend((0..n).map(|j| (0..n).map(|k| w[j * n + k] * (offset(k) - common)).sum::<f64>()));
-        let whole: f64 = (0..n).map(|j| self.pull[j] * (offset(j) - common)).sum();
+        let fit: f64 = (0..n).map(|j| self.pull[j] * (offset(j) - common)).sum();
         self.misfit.extend((0..n).map(|j| {
             let own = w[j * n + j] - row(j).powi(2) / all;
             // Best place of j over the others, and with it the sum of squares and the size of the slip.
             let slip = self.pull[j] / own.max(1e-12);
-            whole - self.pull[j] * slip + 2.0 * (slip / SLIP_MM).powi(2).max(1.0).ln()
+            fit - self.pull[j] * slip + 2.0 * (slip / SLIP_MM).powi(2).max(1.0).ln()
         }));
+        if let Some(whole) = whole {
+            self.misfit.iter_mut().enumerate().for_each(|(j, m)| *m += whole.misfit(j).unwrap_or(0.0));
+        }
     }
 
     /// The likeliest odd head.

@@ -104,6 +104,7 @@ impl Levels {
         let within = 9.0 * open * excess_n.len() as f64;
         let told = [0.0, 1.0].into_iter().find(|&part| from(part) < within && from(1.0 - part) > within);
         if let Some(part) = told.filter(|_| apart > within) {
+            self.forget_whole();
             for k in 0..excess_n.len() {
                 self.kalman.forget(self.patterns[k].bias, part * heads(k), open);
             }

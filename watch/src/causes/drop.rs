@@ -10,6 +10,7 @@ use crate::condition::{Condition, Known, Stands, Unit};
 use crate::estimate::loads::over as load_over;
 use crate::estimate::tilt::Step as Wavers;
 use crate::estimate::tilt::over;
+use crate::estimate::window::{Mean, Trace};
 use raisewatch_protocol::words::{Channel, Kind, Severity, Step};
 
 /// The least step of a head that counts, mm: pin clearance is 5 to 10 mm (docs/trade.md section 1.8).
@@ -146,7 +147,7 @@ impl DropCauses {
                 // A blow comes between two samples; what is cranked, caught or settles takes longer.
                 let past = head.jolt.0 / before.value.abs().max(50.0);
                 let when = head.jolt.1;
-                if past > BLOW && now_s - when < 0.6 && hardest.is_none_or(|(_, p)| past > p) {
+                if past > BLOW && now_s - when < head.fades_s && hardest.is_none_or(|(_, p)| past > p) {
                     hardest = Some((j, past));
                 }
             }
@@ -173,10 +174,7 @@ impl DropCauses {
                 continue;
             }
             let Some(tilt) = scope.est.tilt(c) else { continue };
-            let (Some(now), Some(stood)) = (tilt.trace.mean(over::FAST), tilt.trace.mean(over::STOOD)) else { continue };
-            if now.count < 3 || stood.count < 3 {
-                continue;
-            }
+            let Some((now, stood)) = stepped(&tilt.trace) else { continue };
             let change = now.value - stood.value;
             // What swings is not averaged out in 0.3 s.
             let sigma = stood.spread.hypot(now.spread.min(stood.spread) / (now.count as f64).sqrt());
@@ -204,6 +202,18 @@ impl DropCauses {
         }
         best
     }
+}
+
+/// Means of a box since it may have fallen and before: over 0.3 s, or where it speaks too slowly for that over as long as three readings
+/// take, if it has not come back meanwhile.
+fn stepped(trace: &Trace) -> Option<(Mean, Mean)> {
+    let enough = |m: &Mean| m.count >= 3;
+    let of = |k: usize| trace.mean(k).filter(enough);
+    if let Some(now) = of(over::FAST) {
+        return Some((now, of(over::STOOD)?));
+    }
+    let (now, stood) = (of(over::ONE).or_else(|| of(over::TWO))?, of(over::EARLIER)?);
+    (now.spread < RINGS * (now.value - stood.value).abs()).then_some((now, stood))
 }
 
 /// The head whose cell lost its share and took far more than it the next moment, the others nothing like it: it fell freely and was
@@ -234,10 +244,13 @@ fn all_alike(scope: &Scope) -> Option<f64> {
         if seat.channel != Channel::TrussAlong || !scope.health[c].usable() || scope.est.jumped(c) {
             continue;
         }
-        let change = scope.est.change(c, over::TWO, over::EARLIER)?;
         let trace = &scope.est.tilt(c)?.trace;
         // What sways or swings is averaged out too badly to be held for a step.
         let (two, earlier) = (trace.mean(over::TWO)?, trace.mean(over::EARLIER)?);
+        if two.count < 3 || earlier.count < 3 {
+            return None;
+        }
+        let change = two.value - earlier.value;
         let calm = earlier.spread < CALM * change.abs() && two.spread < RINGS * change.abs();
         let rise = change / scope.est.sums().slopes[c].1[1];
         if !calm || rise.abs() * 1e3 > UNFELT_MM && !scope.est.changed_at_once(c, change) {

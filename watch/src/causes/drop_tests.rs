@@ -113,6 +113,30 @@ fn in_a_stiff_line_no_neighbour_of_the_head_that_fell_is_named() {
     }
 }
 
+/// Four readings a second: three of them in 0.3 s there are not. The blow is remembered until the step is seen over a second, and a blow
+/// with no step is none.
+#[test]
+fn a_slow_node_tells_a_fall_by_its_last_second() {
+    for (fell, seed) in (0..2).flat_map(|fell| (1..=5).map(move |seed| (fell, seed))) {
+        for by_mm in [30.0, 0.0] {
+            let mut s = Series::new(HARBOUR, &kit(&TWO, &BOTH).replace("20 Hz", "4 Hz"), seed);
+            s.run(3.0, STANDING, |_| on_pins(2));
+            s.step(Step::Stand);
+            s.run(60.0, STANDING, |_| on_pins(2));
+            let begin = s.now_s;
+            s.run(4.0, STANDING, |t| {
+                let mut truth = on_pins(2);
+                truth.offset_mm[fell] = -by_mm * (t / 0.07).min(1.0);
+                truth.blow[fell] = if (0.07..0.4).contains(&t) { 2.4 } else { 1.0 };
+                truth
+            });
+            let told = s.first(Kind::Dropped);
+            assert_eq!(told.and_then(|d| d.condition.tower), (by_mm > 0.0).then_some(fell), "seed {seed}");
+            assert!(told.is_none_or(|d| d.at_s - begin <= 1.7), "seed {seed}: {told:?}");
+        }
+    }
+}
+
 /// Cells alone: what falls freely weighs nothing and is caught with far more than it lost; a hand that lifts and lets go is neither.
 #[test]
 fn cells_alone_tell_a_free_fall() {

@@ -49,7 +49,10 @@ pub struct Cell {
     pub peak: (f64, f64),
     /// Smallest raw share, with when.
     pub dip: (f64, f64),
-    /// Largest change of the last 0.6 s, with when: between neighbouring samples, or within [`JOLT_S`] where the cell speaks faster.
+    /// A jolt is kept for so long, s: an impulse rings for half a second, and boxes beside a slow cell need seven readings to see what came
+    /// of it.
+    pub fades_s: f64,
+    /// Largest change of the last [`Cell::fades_s`], with when: between neighbouring samples, or within [`JOLT_S`] where the cell speaks faster.
     pub jolt: (f64, f64),
     /// When it first read less than half of what it carried before, s, and when last: it lost its load, and may swing back for a second.
     pub lost: (f64, f64),
@@ -72,6 +75,7 @@ impl Cell {
             dip: (0.0, 0.0),
             jolt: (0.0, f64::NEG_INFINITY),
             lost: (f64::NEG_INFINITY, f64::NEG_INFINITY),
+            fades_s: (7.0 / rate_hz).clamp(0.6, 3.5),
             late: [(f64::NEG_INFINITY, 0.0); LATE],
             // A packet may come late by half its period (docs/trade.md section 8, N1: 20 to 80 ms).
             next_s: (1.6 / rate_hz).clamp(0.25, 0.5),
@@ -80,7 +84,7 @@ impl Cell {
 
     fn push(&mut self, t_s: f64, share_n: f64) {
         let change = self.change(t_s, share_n);
-        if change > 0.0 && (change >= self.jolt.0 || t_s - self.jolt.1 > 0.6) {
+        if change > 0.0 && (change >= self.jolt.0 || t_s - self.jolt.1 > self.fades_s) {
             self.jolt = (change, t_s);
         }
         self.raw = [self.raw[1], self.raw[2], share_n];

@@ -25,6 +25,8 @@ const UNFELT: f64 = 6.0;
 const UNFELT_S: f64 = 0.25;
 /// A head that falls freely leaves less than this part of its share on its cell.
 const WEIGHTLESS: f64 = 0.3;
+/// A step that such a fall bears out is past so many standard deviations, else past four.
+const BORNE_OUT: f64 = 2.0;
 /// A box is calm where it spreads by less than this part of the step.
 const CALM: f64 = 0.35;
 /// After a fall it rings for seconds, about where it came to rest.
@@ -88,8 +90,9 @@ impl DropCauses {
     /// The head that fell, and by how much where that is known already.
     fn fallen(&mut self, scope: &Scope) -> Option<(Option<usize>, Option<Known>)> {
         let several = scope.towers() > 2;
-        if !several && let Some(j) = fell_freely(scope) {
-            return Some((Some(j), None));
+        let freely = if several { None } else { fell_freely(scope) };
+        if freely.is_some() && !boxes(scope) {
+            return Some((freely, None));
         }
         let blow = self.blow(scope);
         let blown_s = self.blown.see(blow.is_some(), scope.now_s());
@@ -108,7 +111,8 @@ impl DropCauses {
         let (low, step) = self.step(scope)?;
         // The step must be no chance, and no smaller than a pin's clearance.
         let rope = caught.is_some_and(|c| c.0 == low) && step.value.abs() > 3.0 * step.sigma && step.value.abs() > 0.6 * STEP_MM;
-        let fell = sure(&step) || rope;
+        let borne_out = freely == Some(low) && step.value.abs() >= STEP_MM && step.value.abs() > BORNE_OUT * step.sigma;
+        let fell = sure(&step) || rope || borne_out;
         match caught {
             Some((j, _)) if fell => Some((Some(j), Some(step))),
             None if fell && !several => Some((Some(low), Some(step))),
@@ -216,13 +220,15 @@ fn stepped(trace: &Trace) -> Option<(Mean, Mean)> {
     (now.spread < RINGS * (now.value - stood.value).abs()).then_some((now, stood))
 }
 
-/// The head whose cell lost its share and took far more than it the next moment, the others nothing like it: it fell freely and was
-/// caught. Where no box tells a step.
-fn fell_freely(scope: &Scope) -> Option<usize> {
+/// Whether any box tells a step.
+fn boxes(scope: &Scope) -> bool {
     let told = |c: usize| scope.setup.channels[c].channel == Channel::TrussAlong && scope.health[c].usable();
-    if (0..scope.setup.channels.len()).any(told) {
-        return None;
-    }
+    (0..scope.setup.channels.len()).any(told)
+}
+
+/// The head whose cell lost its share and took far more than it the next moment, the others nothing like it: it fell freely and was
+/// caught. Where no box tells a step that is enough; where they do, a step in which they swing still counts sooner.
+fn fell_freely(scope: &Scope) -> Option<usize> {
     let swing = |j: usize| {
         let c = scope.est.loads().head[j].filter(|&c| scope.health[c].usable())?;
         let cell = scope.est.loads().cell(c)?;

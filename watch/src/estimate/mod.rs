@@ -5,6 +5,7 @@
 //! [`level`] lays the line from which offsets are told; [`heights`] knows how long the tails hang.
 //! What the instruments fitted and heard cannot tell is `None` here, never zero.
 
+mod halved;
 pub mod hands;
 pub mod heights;
 pub mod kalman;

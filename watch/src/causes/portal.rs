@@ -27,7 +27,7 @@ const STAYS: f64 = 0.9;
 /// The rate counts less this part of its standard error: what only seems to go on is no portal yet.
 const DOUBT: f64 = 0.5;
 /// The same where the plan is raised by counted turns: a mast leans with the handle for as long as a part of a turn lasts.
-const DOUBT_COUNTED: f64 = 1.0;
+const DOUBT_COUNTED: f64 = 0.7;
 
 /// Memory of masts that are drawn.
 #[derive(Clone, Debug, Default)]

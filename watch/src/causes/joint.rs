@@ -40,8 +40,6 @@ const STIFFNESS: f64 = 0.25;
 /// Of a share's mean over 5 s so much may be friction and cranks, N (no source), and heads that move meanwhile stand off by so much, m.
 const SEAT_N: f64 = 10.0;
 const MOVING_M: f64 = 0.003;
-/// Boxes that are not cranked for so long have a mean of 5 s in which no hand is, s.
-const RESTS_S: f64 = 6.0;
 /// A joint is looked for at so many places between two boxes.
 const PLACES: usize = 9;
 
@@ -71,8 +69,6 @@ struct Parting {
     /// They parted, but their mean moved with it: rake and a box that moved, not a joint.
     otherwise: Held,
     at_s: f64,
-    /// Neither box is cranked.
-    rests: Held,
     opens: Held,
     /// It has opened for long enough to be told.
     told: bool,
@@ -105,7 +101,6 @@ impl JointCauses {
                 taking: Held::default(),
                 otherwise: Held::default(),
                 at_s: 0.0,
-                rests: Held::default(),
                 opens: Held::default(),
                 told: false,
                 stands: false,
@@ -156,11 +151,10 @@ fn bent(scope: &Scope) -> bool {
 
 impl Parting {
     /// Slow means of both boxes, less what plan and heads do to their difference, and what the gauges know of the rake.
-    fn look(&mut self, scope: &Scope, bend: &Bend, counted: bool) -> Option<Now> {
+    fn look(&self, scope: &Scope, bend: &Bend, counted: bool) -> Option<Now> {
         let usable = |c: usize| scope.health[c].usable() && !scope.est.jumped(c) && scope.est.watched(c).heard_s() >= 4.0;
-        // A part of a turn does not swing: its box leans with the handle for as long as it lasts. So counted turns are waited for.
-        let turns = [self.left, self.right].iter().any(|s| scope.est.tilt(s.channel).is_some_and(|t| t.ripples));
-        if self.rests.see(!turns, scope.now_s()) < RESTS_S && counted && scope.scene.guarded_as_moving() {
+        // A part of a turn does not swing: its box leans with the handle for as long as it lasts, by more than a joint opens.
+        if counted && scope.scene.guarded_as_moving() {
             return None;
         }
         // Across a piece every tower sways for itself, and hands rock it: a corner is judged while nobody cranks.

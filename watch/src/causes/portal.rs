@@ -7,6 +7,7 @@
 use super::lean::Changed;
 use super::scope::Scope;
 use crate::condition::{Condition, Known, Stands, Unit};
+use crate::estimate::level::Layout;
 use crate::estimate::watched::{MEAN_S, Straight, half_seconds, straight};
 use raisewatch_protocol::words::{Kind, Severity, Step};
 
@@ -72,7 +73,13 @@ impl PortalCauses {
             return;
         }
         let counted = *self.counted.get_or_insert_with(|| scope.est.sums().counted(scope.setup));
-        let doubt = if counted && scope.scene.guarded_as_moving() { DOUBT_COUNTED } else { DOUBT };
+        let turns = counted && scope.scene.guarded_as_moving();
+        let doubt = match scope.est.sums().layout {
+            // On a ring every mast sways for itself: nothing is carried on while hands turn it.
+            Layout::Ring if turns => f64::INFINITY,
+            _ if turns => DOUBT_COUNTED,
+            _ => DOUBT,
+        };
         let drawn = |j: usize, k: usize| drawn(scope, changed, doubt, j, k);
         let all = || self.pairs.iter().filter_map(|&(j, k)| drawn(j, k));
         let most = all().max_by(|a, b| a.opposite.cmp(&b.opposite).then(a.mean.value.abs().total_cmp(&b.mean.value.abs())));
@@ -155,8 +162,8 @@ fn now(scope: &Scope, doubt: f64, a: &Toward, b: &Toward, slow: Known) -> Known 
         }
     }
     let Straight { mean, rate, error } = straight(&points);
-    let grows = rate * mean.signum() - doubt * error;
-    let carried = grows.max(0.0) * MEAN_S * MEANS as f64 / 2.0;
+    let grows = (rate * mean.signum() - doubt * error).max(0.0);
+    let carried = grows * MEAN_S * MEANS as f64 / 2.0;
     Known { value: mean + carried.copysign(mean), sigma: slow.sigma }
 }
 

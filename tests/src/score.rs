@@ -238,7 +238,8 @@ fn must_not(scenario: &Scenario, run: &Run, score: &mut Score) {
             let about = call.reason.map_or("", |k| k.word());
             broken(format!("spoken: {} {} ({about})", call.call, call.tower.as_deref().unwrap_or("all")));
         }
-        let held = call.tower.as_ref().filter(|t| call.call == Word::Hold && not.holds.contains(*t));
+        // Where all hold, each tower is told so, and nobody is named.
+        let held = call.tower.as_ref().filter(|t| call.to == "spotter" && call.call == Word::Hold && not.holds.contains(*t));
         if let Some(tower) = held {
             broken(format!("held {tower}"));
             score.right_tower = false;

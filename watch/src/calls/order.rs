@@ -132,12 +132,12 @@ pub fn for_crew(moment: &Moment, standing: &Order, room: Vec<Beside>) -> Order {
     if let Some((at, Word::Easy)) = warned {
         return Order::Easy { kind: moment.tracks[at].kind, tower: moment.tracks[at].tower, track: at };
     }
-    if let Some(why) = moment.unclaimed {
-        return Order::None(why);
-    }
-    match warned {
-        Some((at, _)) => hold(moment, at, room),
-        None => Order::Level,
+    match (warned, moment.unclaimed) {
+        (Some((at, _)), None) => hold(moment, at, room),
+        // How the whole stands is not known, what is told of it is: it holds, and nobody is directed.
+        (Some((at, _)), Some(Unclaimed::Unknown)) if matches!(moment.tracks[at].now.stands, Stands::At(_)) => hold_alone(moment, at),
+        (_, Some(why)) => Order::None(why),
+        (None, None) => Order::Level,
     }
 }
 
@@ -247,6 +247,15 @@ fn hold(moment: &Moment, at: usize, mut then: Vec<Beside>) -> Order {
     // What lags may not be moved: then the others wait, and nothing goes on beside.
     then.extend(own.map(|turns| Beside { tower: named, word, turns }));
     Order::Hold { tower: None, then, kind, track: at }
+}
+
+/// Who waits, where nobody can be directed.
+fn hold_alone(moment: &Moment, at: usize) -> Order {
+    let track = &moment.tracks[at];
+    let up = moment.scene.motion == Motion::Up;
+    // A head that lags behind is not the one to wait.
+    let waits = track.now.amount.is_none_or(|amount| (amount.value > 0.0) == up);
+    Order::Hold { tower: track.tower.filter(|_| waits), then: Vec::new(), kind: track.kind, track: at }
 }
 
 /// The nearest quarter turn, at most two and at most the counted turn; nothing below an eighth.

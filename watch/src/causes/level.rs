@@ -1,5 +1,6 @@
 //! `uneven` and `twist`: heads that stand off the level line.
 
+use super::by_cells::ByCells;
 use super::scope::{Held, Scope, against, gravity, limit_of};
 use crate::condition::{Condition, Known, Stands, Unit};
 use crate::estimate::level::{Layout, factors};
@@ -39,7 +40,12 @@ const OFF_PINS_S: f64 = 30.0;
 const ONE_CORNER: f64 = 0.5;
 
 /// A stop, or an inner head out of the chord, of which it is not told for so long which head it is goes out without a name, s.
-const UNNAMED_S: f64 = 1.0;
+pub(super) const UNNAMED_S: f64 = 1.0;
+
+/// What was heard so lately counts as heard now, s.
+const HEARD_S: f64 = 1.0;
+/// The others stand level where they differ by less than this part of what the odd one is off, [practice].
+const ALONE: f64 = 0.5;
 
 /// Sum of an excess in standard deviations and its time that is beyond doubt, s: half of one over the on-delay (0.6 s).
 const OVER: f64 = 0.3;
@@ -72,24 +78,26 @@ pub struct LevelCauses {
     section: Held,
     trend: Trend,
     unnamed: Held,
+    by_cells: ByCells,
     over: Over,
     /// Tells at the limit, without looking ahead by the crew's reaction.
     plain: bool,
 }
 
 /// One way of being off, the gravest of which is told.
-struct Off {
-    kind: Kind,
-    tower: Option<usize>,
-    amount: Known,
-    stands: Stands,
-    limit: f64,
-    beyond: bool,
-    sure: bool,
+#[derive(Clone, Copy)]
+pub(super) struct Off {
+    pub kind: Kind,
+    pub tower: Option<usize>,
+    pub amount: Known,
+    pub stands: Stands,
+    pub limit: f64,
+    pub beyond: bool,
+    pub sure: bool,
     /// The whole leans: its highest and its lowest head are what they are, whichever one is supposed to be odd.
-    as_one: bool,
+    pub as_one: bool,
     /// How far the heads stand out of line whichever it is: what is told where it cannot be named.
-    out: Option<Known>,
+    pub out: Option<Known>,
 }
 
 /// A warn limit weighed reading by reading: what is looked ahead to, over the limit, in standard deviations of the estimate, summed
@@ -121,12 +129,13 @@ impl LevelCauses {
         let Some((rake, (high, low))) = line.rake_mm.zip(line.extremes) else {
             self.parting.see(false, scope.now_s());
             self.trend.forget();
-            found.push(Condition::of(Kind::Uneven));
-            return;
+            return self.bent(scope, covered, found);
         };
         self.follow(scope, rake);
         let mut worst: Option<Off> = None;
         self.rake(scope, rake, high, low, &mut worst);
+        // Boxes alone: what of the line cannot be named waits, the rake of the whole needs no name.
+        let raked = worst.filter(|off| off.tower.is_none());
         match scope.est.sums().layout {
             Layout::Pair => {}
             Layout::Line => self.line(scope, &mut worst),
@@ -134,6 +143,25 @@ impl LevelCauses {
         }
         let Some(mut off) = worst else { return };
         self.name(scope, &mut off);
+        if let Some(raked) = raked.filter(|r| gravity(r.stands) > gravity(off.stands)) {
+            off = raked;
+        }
+        self.tell(scope, covered, off, found);
+    }
+
+    /// Shares alone are heard: the rake of the whole is not known, how the truss is bent or twisted is.
+    fn bent(&mut self, scope: &Scope, covered: bool, found: &mut Vec<Condition>) {
+        if let Some(out) = self.by_cells.out_mm(scope) {
+            let least_mm = if scope.towers() == 3 { 0.5 * END_TURNS * counted_mm(scope) } else { 0.0 };
+            self.see_out(scope.now_s(), out, least_mm);
+        }
+        match self.by_cells.judge(scope, self.sudden) {
+            Some(off) => self.tell(scope, covered, off, found),
+            None => found.push(Condition::of(Kind::Uneven)),
+        }
+    }
+
+    fn tell(&mut self, scope: &Scope, covered: bool, mut off: Off, found: &mut Vec<Condition>) {
         self.keep_name(scope, &off);
         self.gate(scope, &mut off);
         // Nothing is gated above never-exceed, nor put under another cause.
@@ -200,7 +228,7 @@ impl LevelCauses {
         // Between two that stand alike the level line knows which is which.
         let line = &scope.est.estimate().level;
         let as_one = leans_as_one(scope, rake);
-        let odd = line.odd.filter(|_| scope.towers() == 2 || line.certain && !as_one);
+        let odd = line.odd.filter(|_| scope.towers() == 2 || line.certain && stands_alone(scope) && !as_one);
         // With three and more the head that left the others may be the low one while raising: it is not the one to wait.
         let sign = match odd.filter(|_| scope.towers() > 2).and_then(|j| line.above_mm[j]) {
             Some(above) => above.value.signum(),
@@ -237,7 +265,12 @@ impl LevelCauses {
         let past = scope.rows().rake_mm.is_some_and(|pair| rake.value >= pair.warn);
         let sure = sure && past && stands == Stands::At(Severity::Warn);
         let amount = Known { value: sign * rake.value, sigma: rake.sigma };
-        take_worse(worst, Off { kind: Kind::Uneven, tower: Some(tower), amount, stands, limit, beyond, sure, as_one, out: None });
+        // Boxes alone may never tell which of three and more it is: a truss that rakes is held whole.
+        let named = scope.towers() == 2 || odd.is_some() || as_one || scope.est.felt(HEARD_S);
+        take_worse(
+            worst,
+            Off { kind: Kind::Uneven, tower: named.then_some(tower), amount, stands, limit, beyond, sure, as_one, out: None },
+        );
     }
 
     /// How much further apart two heads will be in a moment at their rate now, mm: two towers that move, and only where the rate is
@@ -278,11 +311,7 @@ impl LevelCauses {
         if let Some(pair) = scope.rows().line_mm {
             let at = &scope.est.sums().at;
             let out = (1..n - 1).map(|j| self.out_of_chord(scope, at, j)).fold(Known { value: 0.0, sigma: 0.0 }, further);
-            self.see_out(
-                scope.now_s(),
-                out.value,
-                if n == 3 && scope.est.weighed(scope.now_s()) { 0.5 * END_TURNS * counted_mm(scope) } else { 0.0 },
-            );
+            self.see_out(scope.now_s(), out.value, if n == 3 && scope.est.bent() { 0.5 * END_TURNS * counted_mm(scope) } else { 0.0 });
             let stands = doubted(scope, out, against(out.value, &pair), &pair);
             take_worse(
                 worst,
@@ -337,7 +366,8 @@ impl LevelCauses {
         let line = &scope.est.estimate().level;
         let Some(odd) = line.odd else { return };
         let (Some(amount), Some(pair)) = (line.above_mm[odd], scope.rows().twist_mm) else { return };
-        let stands = against(amount.value.abs(), &pair);
+        let size = Known { value: amount.value.abs(), sigma: amount.sigma };
+        let stands = doubted(scope, size, against(size.value, &pair), &pair);
         let off = Off {
             kind: Kind::Twist,
             tower: Some(odd),
@@ -360,11 +390,13 @@ impl LevelCauses {
     /// that cannot be named goes out to all.
     fn name(&mut self, scope: &Scope, off: &mut Off) {
         // Until it is known whether cranks or heads were levelled, it may be all level.
-        let doubted = !scope.est.estimate().level.certain && !off.as_one;
+        let doubted = !(off.as_one || scope.est.estimate().level.certain && stands_alone(scope));
         let nameless = scope.towers() > 2 && (doubted || scope.est.levelling());
         let stops = off.stands == Stands::At(Severity::Stop);
         let moves = scope.scene.guarded_as_moving();
-        let warns = off.out.is_some() && moves && scope.est.weighed(scope.now_s()) && !scope.est.levelling();
+        // Cells tell it, or boxes alone, which may never tell which head it is.
+        let told = scope.est.bent() || !scope.est.felt(HEARD_S);
+        let warns = off.out.is_some() && moves && told && !scope.est.levelling();
         // A name is waited for as soon as heads are no longer clear of the limit, so that the warn itself need not wait for it again.
         let waits = stops || warns && matches!(off.stands, Stands::Within | Stands::At(_));
         let lasted = self.unnamed.see(nameless && waits, scope.now_s());
@@ -376,6 +408,8 @@ impl LevelCauses {
                 off.tower = None;
                 off.amount = off.out.unwrap_or(off.amount);
             }
+            // It was not named from the start.
+            Stands::At(_) if off.tower.is_none() => {}
             Stands::At(_) => off.stands = Stands::Within,
             _ => {}
         }
@@ -449,7 +483,7 @@ fn further(a: Known, b: Known) -> Known {
 
 /// With three and more the rake is what boxes alone tell, poorly while handles turn: what may as well be clear of the limit below it
 /// is not told. (Two towers part by their rake, and the look-ahead weighs its doubt.)
-fn doubted(scope: &Scope, size: Known, stands: Stands, pair: &Pair) -> Stands {
+pub(super) fn doubted(scope: &Scope, size: Known, stands: Stands, pair: &Pair) -> Stands {
     let least = size.value - SURE * size.sigma;
     match stands {
         _ if scope.towers() == 2 => stands,
@@ -465,6 +499,16 @@ fn leans_as_one(scope: &Scope, rake: Known) -> bool {
     let line = &scope.est.estimate().level;
     let twist = line.odd.and_then(|j| line.above_mm[j]);
     scope.est.sums().layout == Layout::Ring && twist.is_some_and(|t| t.value.abs() < ONE_CORNER * rake.value)
+}
+
+/// Whether the odd head of three and more is one that left the others. Where no shares are heard, boxes that know the heads poorly
+/// may let it seem likeliest that all stand level and the odd one least out of it: of such a one no name is told.
+fn stands_alone(scope: &Scope) -> bool {
+    let estimate = scope.est.estimate();
+    let Some(odd) = estimate.level.odd.filter(|_| !scope.est.felt(HEARD_S)) else { return true };
+    let others = (0..scope.towers()).filter(|&j| j != odd).filter_map(|j| estimate.towers[j].offset_mm.map(|o| o.value));
+    let (low, high) = others.fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), o| (l.min(o), h.max(o)));
+    estimate.level.above_mm[odd].is_some_and(|above| high - low < ALONE * above.value.abs())
 }
 
 fn motion(scope: &Scope) -> Motion {

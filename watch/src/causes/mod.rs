@@ -5,6 +5,7 @@
 //! nor going), so that one cause is one finding; what is over a rating or past never-exceed is never held back.
 
 pub mod bend;
+pub mod by_cells;
 pub mod bypass;
 pub mod drop;
 #[cfg(test)]

@@ -29,19 +29,23 @@ pub struct Hands {
     dipped: bool,
     /// For how long they have cranked, s.
     cranked_s: f64,
+    /// Whether boxes alone tell of them while heads are cranked.
+    unfelt: bool,
     /// Whether they begin now.
     pub begin: bool,
 }
 
 impl Default for Hands {
     fn default() -> Self {
-        Hands { rested_s: 0.0, rest: true, dipped: true, cranked_s: f64::INFINITY, begin: false }
+        Hands { rested_s: 0.0, rest: true, dipped: true, cranked_s: f64::INFINITY, unfelt: false, begin: false }
     }
 }
 
 impl Hands {
-    /// Lets `dt_s` pass, by what the boxes ripple now. `starts`: the shares say that a head has started.
-    pub fn see<'a>(&mut self, boxes: impl Iterator<Item = &'a Tilt>, starts: bool, dt_s: f64) {
+    /// Lets `dt_s` pass, by what the boxes ripple now. `starts`: the shares say that a head has started. `unfelt`: heads are
+    /// cranked and no shares are heard that would say so.
+    pub fn see<'a>(&mut self, boxes: impl Iterator<Item = &'a Tilt>, starts: bool, unfelt: bool, dt_s: f64) {
+        self.unfelt = unfelt;
         let (now, usual, most) = boxes.fold((0.0, 0.0, 0.0_f64), |(now, usual, most), b| {
             (now + b.moment(), usual + b.usual(), most.max(b.moment() / b.usual().max(1e-12)))
         });
@@ -67,5 +71,16 @@ impl Hands {
     /// Whether what they turn may be a counted turn.
     pub fn turn(&self) -> bool {
         self.cranked_s < TURN_S
+    }
+
+    /// Whether boxes alone tell of them while heads are cranked.
+    pub fn unfelt(&self) -> bool {
+        self.unfelt
+    }
+
+    /// Whether handles may stand anywhere: after they were seen to begin, and, where boxes alone tell of them, at any time: a slow
+    /// part of a turn leans a box by a ripple's height without rippling it, and no share says that hands have begun.
+    pub fn may_turn(&self) -> bool {
+        self.unfelt || self.turn()
     }
 }

@@ -169,7 +169,7 @@ fn odd_head(line: &mut LevelLine, layout: Layout, at: &[[f64; 2]], heads: &impl 
 }
 
 /// The three heads other than `odd` that span the largest triangle, in plan order.
-fn three_others(odd: usize, at: &[[f64; 2]]) -> [usize; 3] {
+pub fn three_others(odd: usize, at: &[[f64; 2]]) -> [usize; 3] {
     let mut best = ([0, 1, 2], -1.0);
     let others = |after: usize| (after..at.len()).filter(|&k| k != odd);
     for i in others(0) {

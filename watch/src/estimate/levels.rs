@@ -24,6 +24,12 @@ const SWING: f64 = 0.5 * (0.4 * 0.4 + 0.3 * 0.3) * (std::f64::consts::PI / 180.0
 /// Where the crew cranks by counted turns heads part for a turn or two, s, and stand between them: then they come to rest within this, s.
 const RATES_S: f64 = 20.0;
 const RESTS_S: f64 = 0.5;
+/// So much of each mean of innovations goes into how wide the estimate is told; more where it is taken to be wide because nothing
+/// but boxes tells of hands: whether they are must be found out quickly.
+const SLOW: f64 = 0.04;
+const SLOW_UNFELT: f64 = 0.25;
+/// What was heard so lately counts as heard now, s.
+const HEARD_S: f64 = 1.0;
 /// How level a floor is, and how well a height gauge sits, m.
 const FLOOR_M: f64 = 0.004;
 
@@ -34,6 +40,7 @@ struct Gauge {
     tower: usize,
     last: [f64; 2],
     seen: usize,
+    heard_s: f64,
     white: f64,
 }
 
@@ -112,7 +119,7 @@ impl Levels {
             gauges.push((seat.channel == Channel::Height).then(|| {
                 blocks.push(Block::Steady);
                 states += 1;
-                Gauge { bias: states - 1, tower: seat.tower, last: [0.0; 2], seen: 0, white: 0.003_f64.powi(2) }
+                Gauge { bias: states - 1, tower: seat.tower, last: [0.0; 2], seen: 0, heard_s: f64::NEG_INFINITY, white: 0.003_f64.powi(2) }
             }));
         }
         let mut lines = Vec::new();
@@ -239,7 +246,8 @@ impl Levels {
         self.spread(0, settle * dt);
         self.moving = moving;
         if self.counted {
-            self.hands.see(self.tilts.iter().flatten(), self.starts, dt);
+            let unfelt = moving && self.towers > 2 && !self.felt(t_s, HEARD_S);
+            self.hands.see(self.tilts.iter().flatten(), self.starts, unfelt, dt);
         }
         self.starts = false;
         let hands = Some(&self.hands).filter(|_| self.counted);
@@ -321,7 +329,7 @@ impl Levels {
                 whole.see(t_s, beside, self.cranked);
             }
             if let Some(whole) = tilt.window(innovation, t_s) {
-                self.slow += (whole.min(9.0) - self.slow) * 0.04;
+                self.slow += (whole.min(9.0) - self.slow) * if self.hands.unfelt() { SLOW_UNFELT } else { SLOW };
             }
             // Innovations that keep to one side say that heads move in a still step.
             self.lively += 0.1 * innovation.score().clamp(-4.0, 4.0);
@@ -346,8 +354,19 @@ impl Levels {
     }
 
     /// Whether the shares tell of the level now.
-    pub(super) fn weighed(&self, t_s: f64) -> bool {
-        self.patterns.iter().any(|p| p.heard_s(t_s))
+    fn weighed(&self, t_s: f64) -> bool {
+        self.bent(t_s, HEARD_S)
+    }
+
+    /// Whether within the last `lately_s` the shares told how the truss is bent.
+    pub(super) fn bent(&self, t_s: f64, lately_s: f64) -> bool {
+        self.patterns.iter().any(|p| t_s - p.heard_at_s() < lately_s)
+    }
+
+    /// Whether within the last `lately_s` something beside boxes told of the heads: the shares, or a height of each of them.
+    pub(super) fn felt(&self, t_s: f64, lately_s: f64) -> bool {
+        let gauged = |j: usize| self.gauges.iter().flatten().any(|g| g.tower == j && t_s - g.heard_s < lately_s);
+        self.bent(t_s, lately_s) || (0..self.towers).all(gauged)
     }
 
     /// Learns how far the boxes of a line swing alike, from the newest reading of one beside those of the others.
@@ -371,6 +390,7 @@ impl Levels {
         let Some(gauge) = &mut self.gauges[channel] else { return };
         let value = value - base_m;
         gauge.seen += 1;
+        gauge.heard_s = self.at_s.unwrap_or(gauge.heard_s);
         if gauge.seen > 3 {
             let second = value - 2.0 * gauge.last[0] + gauge.last[1];
             gauge.white += 0.02 * ((second * second / 6.0).min(25.0 * gauge.white) - gauge.white);

@@ -125,6 +125,21 @@ pub struct Estimator {
     watched: Vec<Watched>,
 }
 
+/// All heads of the filter, whether they may be told or not.
+struct AsBent<'a>(&'a Levels);
+
+impl level::Offsets for AsBent<'_> {
+    fn offset_mm(&self, j: usize) -> Option<f64> {
+        Some(self.0.offset_m(j) * 1000.0)
+    }
+    fn cov_mm2(&self, j: usize, k: usize) -> f64 {
+        self.0.cov_mm2(j, k)
+    }
+    fn wide_mm2(&self, j: usize, k: usize) -> f64 {
+        self.0.wide_mm2(j, k)
+    }
+}
+
 /// How fast the base of the shares follows what is measured.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum BaseRule {
@@ -365,9 +380,30 @@ impl Estimator {
         self.levels.levelling()
     }
 
-    /// Whether the shares tell of the level now (three towers and more, every cell heard, the truss hanging).
-    pub fn weighed(&self, now_s: f64) -> bool {
-        self.levels.weighed(now_s)
+    /// Whether within the last `lately_s` something beside boxes told of the heads: the shares (three towers and more), or a height of
+    /// each of them.
+    pub fn felt(&self, lately_s: f64) -> bool {
+        self.levels.at_s.is_some_and(|now_s| self.levels.felt(now_s, lately_s))
+    }
+
+    /// Three towers and more: whether the shares tell now how the truss is bent or twisted.
+    pub fn bent(&self) -> bool {
+        self.levels.at_s.is_some_and(|now_s| self.levels.bent(now_s, 1.0))
+    }
+
+    /// A combination of offsets that the shares tell, mm, whether the heads themselves are known or not: factors that no height and
+    /// no rake of the whole enters.
+    pub fn bend_mm(&self, terms: &[(usize, f64)]) -> Known {
+        use level::Offsets;
+        let value = terms.iter().map(|&(j, f)| f * self.levels.offset_m(j) * 1000.0).sum();
+        let pairs = terms.iter().flat_map(|&(j, f)| terms.iter().map(move |&(k, g)| (j, k, f * g)));
+        let variance: f64 = pairs.map(|(j, k, fg)| fg * self.levels.cov_mm2(j, k)).sum();
+        Known { value, sigma: variance.max(0.0).sqrt() }
+    }
+
+    /// The heads as the filter has them, known or not: what the suppositions of [`odd`] are weighed with where shares alone are heard.
+    pub fn as_bent(&self) -> impl level::Offsets + '_ {
+        AsBent(&self.levels)
     }
 
     /// Whether a box was moved on its seat.

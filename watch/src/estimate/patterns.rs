@@ -57,9 +57,9 @@ impl Pattern {
         pattern
     }
 
-    /// Whether it was heard within the last second.
-    pub(super) fn heard_s(&self, now_s: f64) -> bool {
-        now_s - self.heard_s < 1.0
+    /// When it was last heard, s.
+    pub(super) fn heard_at_s(&self) -> f64 {
+        self.heard_s
     }
 
     /// Whether it has changed within three looks by more than ripple and seats can do.

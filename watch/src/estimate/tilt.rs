@@ -358,7 +358,7 @@ impl Tilt {
         let alike = alike.max(0.0);
         let swing = (self.swing_learnt.max(0.7 * self.swing_fast) - self.white).max(0.0);
         // What a crank that begins will swing is not yet in what was seen.
-        self.turned = if counted.is_some_and(Hands::turn) { self.usual } else { 0.0 };
+        self.turned = if counted.is_some_and(Hands::may_turn) { self.usual } else { 0.0 };
         let half = if self.line.is_some() { 0.5 } else { 1.0 };
         let seen = (swing - alike).max(0.05 * swing);
         let own = seen.max(half * self.turned);
@@ -381,7 +381,7 @@ impl Tilt {
         self.stays = match (counted, self.ripples) {
             (None, false) if self.rested_s < RESTS_S => UNSTEADY * self.usual,
             (None, _) => STEADY * now,
-            (Some(hands), _) if hands.turn() => UNSTEADY * self.usual,
+            (Some(hands), _) if hands.may_turn() => UNSTEADY * self.usual,
             (Some(_), true) => STEADY * self.usual,
             (Some(_), false) => 0.0,
         };

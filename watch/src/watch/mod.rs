@@ -92,6 +92,11 @@ pub struct Watch {
     out: Vec<Output>,
 }
 
+/// Shares that are held back for a moment still count: something pulls at the truss, or a packet is late, s.
+const FELT_S: f64 = 5.0;
+/// Beyond so many standard deviations a head is told from a level one, [practice].
+const SURE: f64 = 2.0;
+
 impl Watch {
     /// A watch over this lift that has heard nothing yet.
     ///
@@ -351,8 +356,24 @@ impl Watch {
             return Some(if slow { Unclaimed::TooSlow(tower) } else { Unclaimed::NoData(tower) });
         }
         let level = &self.estimator.estimate().level;
-        let known = !level.above_mm.is_empty() && level.above_mm.iter().all(Option::is_some);
+        let known = !level.above_mm.is_empty() && level.above_mm.iter().all(Option::is_some) && self.level_is_judged();
         (!known).then_some(Unclaimed::Unknown)
+    }
+
+    /// Whether three heads and more are known well enough to be called level: not by boxes alone while they are cranked, and never
+    /// where a head at its limit could not be told from a level one.
+    fn level_is_judged(&self) -> bool {
+        if self.setup.plan.towers.len() < 3 {
+            return true;
+        }
+        if self.scene.guarded_as_moving() && !self.estimator.felt(FELT_S) {
+            return false;
+        }
+        let rows = self.limits.at(self.scene.step);
+        let pair = rows.twist_mm.or(rows.line_mm);
+        let above = self.estimator.estimate().level.above_mm.iter().flatten();
+        let widest = above.map(|a| a.sigma).fold(0.0, f64::max);
+        pair.is_none_or(|pair| SURE * widest <= pair.stop.unwrap_or(pair.warn))
     }
 
     fn next_moment(&self, now: Mono) -> Option<Mono> {

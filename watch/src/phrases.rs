@@ -94,6 +94,7 @@ pub const DEFAULTS: &[(&str, &str)] = &[
     ("uneven-unknown", "{tower} out of level."),
     ("twist-high", "{tower} {amount} above the plane of the others."),
     ("twist-low", "{tower} {amount} below the plane of the others."),
+    ("twist-unknown", "{tower} twisted."),
     ("lean", "{tower} leaning{way} {amount}."),
     ("roll", "Truss rolled{way} {amount}."),
     ("joint", "A joint of the truss opens: ends diverge {amount}."),

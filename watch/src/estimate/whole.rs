@@ -80,6 +80,8 @@ pub struct Whole {
     sums: Vec<f64>,
     now: Vec<f64>,
     samples: VecDeque<Sample>,
+    // Room of samples that were forgotten.
+    spare: Vec<Vec<f64>>,
     scatter: [Scatter; 2],
 }
 
@@ -110,13 +112,14 @@ impl Whole {
             sums: vec![0.0; n],
             now: vec![0.0; n],
             samples: VecDeque::with_capacity(KEPT + 1),
+            spare: (0..=KEPT).map(|_| Vec::with_capacity(n)).collect(),
             scatter: [Scatter::new(RESTS_RAD), Scatter::new(TURNS_RAD)],
         })
     }
 
     /// The samples before say nothing of now: a zero, other bearings, a fall.
     pub fn forget(&mut self) {
-        self.samples.clear();
+        self.spare.extend(self.samples.drain(..).map(|sample| sample.off));
         self.begun_s = f64::NEG_INFINITY;
     }
 
@@ -135,7 +138,7 @@ impl Whole {
     pub fn see(&mut self, t_s: f64, beside: f64, turned: bool) {
         let since = t_s - self.begun_s;
         if since > SAMPLE_S + GAP_S {
-            self.samples.clear();
+            self.spare.extend(self.samples.drain(..).map(|sample| sample.off));
         }
         if since > SAMPLE_S {
             if since <= SAMPLE_S + GAP_S && self.count > 2.0 {
@@ -150,7 +153,10 @@ impl Whole {
     }
 
     fn keep(&mut self) {
-        let mut off = if self.samples.len() >= KEPT { self.samples.pop_back().map_or_else(Vec::new, |s| s.off) } else { Vec::new() };
+        if self.samples.len() >= KEPT {
+            self.spare.extend(self.samples.pop_back().map(|sample| sample.off));
+        }
+        let mut off = self.spare.pop().unwrap_or_default();
         off.clear();
         off.extend(self.sums.iter().map(|s| s / self.count));
         self.samples.push_front(Sample { turned: self.turned, off });

@@ -32,7 +32,7 @@ pub struct NextTurn {
 /// One head, as the sums need it.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Head {
-    /// Above the mean of all, mm.
+    /// Above the mean of all, or above the level line, mm.
     pub offset_mm: f64,
     /// One standard deviation.
     pub sigma_mm: f64,
@@ -66,10 +66,7 @@ impl NextTurns {
     /// Works the advice out. `heads`: by tower, all of them; `counted`: the counted turn.
     pub fn look(&mut self, heads: &[Head], counted: f64) {
         let most = ((counted * 4.0).floor() / 4.0).max(0.25);
-        // Half a counted turn of doubt would turn the order of the towers about.
-        let known =
-            heads.len() == self.turns.len() && heads.iter().all(|h| h.sigma_mm <= 0.5 * most * h.per_turn_mm && h.per_turn_mm > 0.0);
-        if !known {
+        if heads.len() != self.turns.len() || !known(heads, counted) {
             return self.withhold();
         }
         let reach = heads.iter().map(|h| h.offset_mm + most * h.per_turn_mm).fold(f64::INFINITY, f64::min);
@@ -82,6 +79,12 @@ impl NextTurns {
         }
         self.given = true;
     }
+}
+
+/// Whether every head is known well enough: half a counted turn of doubt would turn the order of the towers about.
+pub fn known(heads: &[Head], counted: f64) -> bool {
+    let most = ((counted * 4.0).floor() / 4.0).max(0.25);
+    heads.iter().all(|h| h.sigma_mm <= 0.5 * most * h.per_turn_mm && h.per_turn_mm > 0.0)
 }
 
 #[cfg(test)]

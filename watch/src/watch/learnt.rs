@@ -5,7 +5,7 @@ use crate::condition::{Known, Unit};
 use crate::estimate::loads::over;
 use crate::learn::ahead::AheadView;
 use crate::learn::hanging::OfferView;
-use crate::learn::next_turns::{Head, NextTurn, NextTurnsView};
+use crate::learn::next_turns::{Head, NextTurn, NextTurnsView, known};
 use crate::learn::stiffness::{Beside, BesideOf, LearntTower, LearntView};
 use crate::scene::{Motion, Pins};
 use crate::text::{phrases_place, quantity};
@@ -52,10 +52,18 @@ impl Watch {
             && self.calls.all_may(now, self.ledger.tracks(), &self.scene, self.estimator.estimate(), &self.setup, Word::Up);
         let Some(counted) = self.limits.counted_turn.filter(|_| may) else { return self.learn.next.withhold() };
         let heads = &mut self.learn.heads;
-        heads.clear();
-        for (j, tower) in self.estimator.estimate().towers.iter().enumerate() {
-            let Some(offset) = tower.offset_mm else { return self.learn.next.withhold() };
-            heads.push(Head { offset_mm: offset.value, sigma_mm: offset.sigma, per_turn_mm: self.learn.stiffness.per_turn_mm(j) });
+        let estimate = self.estimator.estimate();
+        let per_turn = |j| self.learn.stiffness.per_turn_mm(j);
+        let known_by = |heads: &mut Vec<Head>, above: &dyn Fn(usize) -> Option<Known>| {
+            heads.clear();
+            let each = (0..estimate.towers.len()).map_while(|j| Some((j, above(j)?)));
+            heads.extend(each.map(|(j, k)| Head { offset_mm: k.value, sigma_mm: k.sigma, per_turn_mm: per_turn(j) }));
+            heads.len() == estimate.towers.len() && known(heads, counted)
+        };
+        // Boxes alone tell how the whole rakes, too poorly for a quarter of a turn while handles turn; the shares tell how it is bent
+        // or twisted to a millimetre: then that is what is taken out, and the rake is left to its own limit.
+        if !known_by(heads, &|j| estimate.towers[j].offset_mm) && !known_by(heads, &|j| estimate.level.above_mm[j]) {
+            return self.learn.next.withhold();
         }
         self.learn.next.look(heads, counted);
     }

@@ -4,7 +4,8 @@
 //! millimetres. Which head it is they tell only as far as a small slip is likelier than a large one ([`crate::estimate::odd`]): an
 //! inner head that came to stand off within a turn is named; a corner of a ring of four is not, and all hold.
 
-use super::level::{Off, UNNAMED_S, doubted};
+use super::level::{Off, doubted};
+use super::naming::UNNAMED_S;
 use super::scope::{Held, Scope, against, limit_of};
 use crate::condition::{Known, Stands};
 use crate::estimate::level::{Layout, factors, three_others};

@@ -1,6 +1,8 @@
 //! `uneven` and `twist`: heads that stand off the level line.
 
 use super::by_cells::ByCells;
+use super::naming::{END_TURNS, HEARD_S, Naming, stands_alone};
+use super::over::Over;
 use super::scope::{Held, Scope, against, gravity, limit_of};
 use crate::condition::{Condition, Known, Stands, Unit};
 use crate::estimate::level::{Layout, factors};
@@ -8,7 +10,6 @@ use crate::learn::ahead::Trend;
 use crate::limits::Pair;
 use crate::scene::Motion;
 use raisewatch_protocol::words::{Kind, Severity, Step};
-use std::collections::VecDeque;
 
 /// Never past this, whatever the step: 2 degrees. Source: docs/trade.md section 4.
 const NEVER_EXCEED_RAD: f64 = 2.0 * std::f64::consts::PI / 180.0;
@@ -39,45 +40,13 @@ const OFF_PINS_S: f64 = 30.0;
 /// Of the rake so much is twist where one corner alone went ahead (all of it; nothing of it where two neighbours did).
 const ONE_CORNER: f64 = 0.5;
 
-/// A stop, or an inner head out of the chord, of which it is not told for so long which head it is goes out without a name, s.
-pub(super) const UNNAMED_S: f64 = 1.0;
-
-/// What was heard so lately counts as heard now, s.
-const HEARD_S: f64 = 1.0;
-/// The others stand level where they differ by less than this part of what the odd one is off, [practice].
-const ALONE: f64 = 0.5;
-
-/// Sum of an excess in standard deviations and its time that is beyond doubt, s: half of one over the on-delay (0.6 s).
-const OVER: f64 = 0.3;
-/// The estimate is never surer than the zeros of its boxes, mm.
-const LEAST_SIGMA_MM: f64 = 3.0;
-/// Who stood off by name for so long was told to the crew, s: the on-delay.
-const TOLD_S: f64 = 0.5;
-
-/// A counted turn, with its begin and end, and what the filter needs to see it, s; looks at it, s; and most of what stands off.
-const TURN_S: f64 = 3.0;
-const LOOK_S: f64 = 0.2;
-const MOST: f64 = 0.6;
-/// Within a counted turn an end of three is not supposed to go on by so many of them: it bends the line by half of what it goes, [practice].
-const END_TURNS: f64 = 2.8;
-/// What came within a turn stands over all that stood out so long ago and longer, s: a head that comes back to where it was is none.
-const RISES_S: f64 = 2.4;
-/// And stays for so long, s: hands that are called on a count begin within a quarter of a second or so of each other, [practice].
-const LASTS_S: f64 = 0.6;
-
 /// Memory of the level causes.
 #[derive(Clone, Debug, Default)]
 pub struct LevelCauses {
-    /// The head that is named, since when, and the one that was so for the on-delay.
-    naming: (Option<usize>, Held),
-    told: Option<usize>,
-    /// How far an inner head has stood out of the chord lately: time, s, and mm; and whether most of it came within a turn.
-    outs: VecDeque<(f64, f64)>,
-    sudden: bool,
+    naming: Naming,
     parting: Held,
     section: Held,
     trend: Trend,
-    unnamed: Held,
     by_cells: ByCells,
     over: Over,
     /// Tells at the limit, without looking ahead by the crew's reaction.
@@ -100,28 +69,6 @@ pub(super) struct Off {
     pub out: Option<Known>,
 }
 
-/// A warn limit weighed reading by reading: what is looked ahead to, over the limit, in standard deviations of the estimate, summed
-/// over time while it stays over. An excess of half of one comes to the sum in the on-delay of the table; one that grows, as of a
-/// head that stands while the other is cranked on, comes to it sooner. A one-sided cumulative sum: Page, 1954.
-#[derive(Clone, Copy, Debug, Default)]
-struct Over {
-    seen_s: Option<f64>,
-    sum: f64,
-}
-
-impl Over {
-    /// Takes the excess over the limit; whether it is beyond doubt.
-    fn see(&mut self, excess: Option<Known>, now_s: f64) -> bool {
-        let dt = self.seen_s.map_or(0.0, |at| (now_s - at).clamp(0.0, 0.1));
-        self.seen_s = Some(now_s);
-        match excess.filter(|e| e.value > 0.0) {
-            Some(e) => self.sum += e.value / e.sigma.max(LEAST_SIGMA_MM) * dt,
-            None => self.sum = 0.0,
-        }
-        self.sum >= OVER
-    }
-}
-
 impl LevelCauses {
     /// Adds what stands off the level line. `covered`: a graver cause stands that explains it.
     pub fn judge(&mut self, scope: &Scope, covered: bool, found: &mut Vec<Condition>) {
@@ -142,7 +89,7 @@ impl LevelCauses {
             Layout::Ring => self.twist(scope, &mut worst),
         }
         let Some(mut off) = worst else { return };
-        self.name(scope, &mut off);
+        self.naming.name(scope, &mut off);
         if let Some(raked) = raked.filter(|r| gravity(r.stands) > gravity(off.stands)) {
             off = raked;
         }
@@ -153,16 +100,16 @@ impl LevelCauses {
     fn bent(&mut self, scope: &Scope, covered: bool, found: &mut Vec<Condition>) {
         if let Some(out) = self.by_cells.out_mm(scope) {
             let least_mm = if scope.towers() == 3 { 0.5 * END_TURNS * counted_mm(scope) } else { 0.0 };
-            self.see_out(scope.now_s(), out, least_mm);
+            self.naming.see_out(scope.now_s(), out, least_mm);
         }
-        match self.by_cells.judge(scope, self.sudden) {
+        match self.by_cells.judge(scope, self.naming.sudden()) {
             Some(off) => self.tell(scope, covered, off, found),
             None => found.push(Condition::of(Kind::Uneven)),
         }
     }
 
     fn tell(&mut self, scope: &Scope, covered: bool, mut off: Off, found: &mut Vec<Condition>) {
-        self.keep_name(scope, &off);
+        self.naming.keep(scope, &off);
         self.gate(scope, &mut off);
         // Nothing is gated above never-exceed, nor put under another cause.
         if covered && !off.beyond && matches!(off.stands, Stands::At(_)) {
@@ -183,7 +130,7 @@ impl LevelCauses {
 
     /// The head in line or ring that was told, while it stands off.
     pub fn told(&self) -> Option<usize> {
-        self.told
+        self.naming.told()
     }
 
     /// Whether a warn looks ahead by the crew's reaction (it does from the start).
@@ -193,7 +140,7 @@ impl LevelCauses {
 
     /// Whether most of what an inner head stands out of the chord by came within a turn.
     pub fn sudden(&self) -> bool {
-        self.sudden
+        self.naming.sudden()
     }
 
     /// How what stands off the line grows.
@@ -311,7 +258,11 @@ impl LevelCauses {
         if let Some(pair) = scope.rows().line_mm {
             let at = &scope.est.sums().at;
             let out = (1..n - 1).map(|j| self.out_of_chord(scope, at, j)).fold(Known { value: 0.0, sigma: 0.0 }, further);
-            self.see_out(scope.now_s(), out.value, if n == 3 && scope.est.bent() { 0.5 * END_TURNS * counted_mm(scope) } else { 0.0 });
+            self.naming.see_out(
+                scope.now_s(),
+                out.value,
+                if n == 3 && scope.est.bent() { 0.5 * END_TURNS * counted_mm(scope) } else { 0.0 },
+            );
             let stands = doubted(scope, out, against(out.value, &pair), &pair);
             take_worse(
                 worst,
@@ -336,22 +287,6 @@ impl LevelCauses {
                 Off { kind: Kind::Uneven, tower: Some(odd), amount, stands, limit, beyond: false, sure: false, as_one: false, out: None },
             );
         }
-    }
-
-    /// Keeps how far an inner head stands out, a look every fifth of a second; what comes within a turn is at least `least_mm`.
-    fn see_out(&mut self, now_s: f64, out_mm: f64, least_mm: f64) {
-        while self.outs.front().is_some_and(|o| now_s - o.0 > TURN_S) {
-            self.outs.pop_front();
-        }
-        if self.outs.back().is_none_or(|o| now_s - o.0 >= LOOK_S) {
-            self.outs.push_back((now_s, out_mm));
-        }
-        // Over all that it stood out by before, and for longer than hands that begin one after the other leave a head behind.
-        let ago = |o: &(f64, f64)| now_s - o.0;
-        let before = self.outs.iter().filter(|o| ago(o) >= RISES_S).map(|o| o.1).reduce(f64::max);
-        let lately = self.outs.iter().filter(|o| ago(o) <= LASTS_S).map(|o| o.1).fold(out_mm, f64::min);
-        let comes = |out: f64, before: f64, part: f64| out - before >= part * f64::max(MOST * out, least_mm);
-        self.sudden = before.is_some_and(|before| comes(out_mm, before, 1.0) && comes(lately, before, MOST));
     }
 
     /// How far inner head `j` stands out of the chord of the ends, mm, not negative.
@@ -383,52 +318,6 @@ impl LevelCauses {
         match worst {
             Some(w) if w.kind == Kind::Uneven && !w.beyond && gravity(stands) >= 4 => *worst = Some(off),
             _ => take_worse(worst, off),
-        }
-    }
-
-    /// On three towers and more nobody is named while it may as well be another: a hold of the wrong head makes it worse. A stop
-    /// that cannot be named goes out to all.
-    fn name(&mut self, scope: &Scope, off: &mut Off) {
-        // Until it is known whether cranks or heads were levelled, it may be all level.
-        let doubted = !(off.as_one || scope.est.estimate().level.certain && stands_alone(scope));
-        let nameless = scope.towers() > 2 && (doubted || scope.est.levelling());
-        let stops = off.stands == Stands::At(Severity::Stop);
-        let moves = scope.scene.guarded_as_moving();
-        // Cells tell it, or boxes alone, which may never tell which head it is.
-        let told = scope.est.bent() || !scope.est.felt(HEARD_S);
-        let warns = off.out.is_some() && moves && told && !scope.est.levelling();
-        // A name is waited for as soon as heads are no longer clear of the limit, so that the warn itself need not wait for it again.
-        let waits = stops || warns && matches!(off.stands, Stands::Within | Stands::At(_));
-        let lasted = self.unnamed.see(nameless && waits, scope.now_s());
-        if !nameless {
-            return;
-        }
-        match off.stands {
-            Stands::At(severity) if lasted >= UNNAMED_S && (severity == Severity::Stop || warns) || off.beyond => {
-                off.tower = None;
-                off.amount = off.out.unwrap_or(off.amount);
-            }
-            // It was not named from the start.
-            Stands::At(_) if off.tower.is_none() => {}
-            Stands::At(_) => off.stands = Stands::Within,
-            _ => {}
-        }
-    }
-
-    /// Keeps the name of what has stood long enough to be told; it is over when heads are clear of their limits.
-    fn keep_name(&mut self, scope: &Scope, off: &Off) {
-        let named = off.tower.filter(|_| scope.towers() > 2 && matches!(off.stands, Stands::At(_)));
-        let same = named.is_some() && named == self.naming.0;
-        let since = &mut self.naming.1;
-        if !same {
-            since.see(false, scope.now_s());
-        }
-        let lasted = since.see(named.is_some(), scope.now_s());
-        self.naming.0 = named;
-        if named.is_some() && lasted >= TOLD_S {
-            self.told = named;
-        } else if matches!(off.stands, Stands::Clear | Stands::Unknown) || scope.towers() < 3 {
-            self.told = None;
         }
     }
 
@@ -501,16 +390,6 @@ fn leans_as_one(scope: &Scope, rake: Known) -> bool {
     scope.est.sums().layout == Layout::Ring && twist.is_some_and(|t| t.value.abs() < ONE_CORNER * rake.value)
 }
 
-/// Whether the odd head of three and more is one that left the others. Where no shares are heard, boxes that know the heads poorly
-/// may let it seem likeliest that all stand level and the odd one least out of it: of such a one no name is told.
-fn stands_alone(scope: &Scope) -> bool {
-    let estimate = scope.est.estimate();
-    let Some(odd) = estimate.level.odd.filter(|_| !scope.est.felt(HEARD_S)) else { return true };
-    let others = (0..scope.towers()).filter(|&j| j != odd).filter_map(|j| estimate.towers[j].offset_mm.map(|o| o.value));
-    let (low, high) = others.fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), o| (l.min(o), h.max(o)));
-    estimate.level.above_mm[odd].is_some_and(|above| high - low < ALONE * above.value.abs())
-}
-
 fn motion(scope: &Scope) -> Motion {
     if scope.scene.motion == Motion::Still { scope.scene.last_moving } else { scope.scene.motion }
 }
@@ -535,32 +414,4 @@ fn by_heights(scope: &Scope) -> f64 {
             change.abs()
         })
         .fold(0.0, f64::max)
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    /// When the sum is beyond doubt, s, for an excess given by time.
-    fn sure_at(sigma: f64, excess: impl Fn(f64) -> f64) -> Option<f64> {
-        let mut over = Over::default();
-        (0..400).map(|i| i as f64 * 0.01).find(|&t| over.see(Some(Known { value: excess(t), sigma }), t))
-    }
-
-    #[test]
-    fn half_a_deviation_takes_the_delay_of_the_table_and_a_ramp_less() {
-        let steady = sure_at(10.0, |_| 5.0).unwrap();
-        assert!((steady - 0.6).abs() < 0.03, "{steady}");
-        // Heads that part at 60 mm/s, as it is looked ahead to: 10 * 0.3 = 60 t^2 / 2.
-        let ramp = sure_at(10.0, |t| 60.0 * t).unwrap();
-        assert!((ramp - 0.316).abs() < 0.03, "{ramp}");
-    }
-
-    #[test]
-    fn what_swings_about_the_limit_is_never_sure() {
-        assert_eq!(sure_at(5.0, |t| 2.5 * (t * std::f64::consts::TAU).sin()), None);
-        assert_eq!(sure_at(5.0, |_| -1.0), None);
-        // However sure the estimate believes itself to be.
-        assert!(sure_at(0.1, |_| 3.0).is_some_and(|t| t > 0.28));
-    }
 }

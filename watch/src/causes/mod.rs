@@ -18,6 +18,8 @@ pub mod lean;
 #[cfg(test)]
 mod lean_tests;
 pub mod level;
+mod naming;
+mod over;
 pub mod plan_fit;
 pub mod portal;
 pub mod ropes;

@@ -60,7 +60,7 @@ fn sources(folder: &Path) -> Vec<PathBuf> {
     let mut found = Vec::new();
     for entry in fs::read_dir(folder).unwrap() {
         let path = entry.unwrap().path();
-        let for_tests = path.file_stem().is_some_and(|stem| stem == "tests");
+        let for_tests = path.file_stem().and_then(|s| s.to_str()).is_some_and(|stem| stem == "tests" || stem.ends_with("_tests"));
         if for_tests {
             continue; // a module of tests beside the code
         } else if path.is_dir() {

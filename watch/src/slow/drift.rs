@@ -263,5 +263,5 @@ pub fn median(values: &mut [f64]) -> f64 {
 mod tests;
 
 #[cfg(test)]
-#[path = "drift_in_control.rs"]
+#[path = "drift_in_control_tests.rs"]
 mod in_control;

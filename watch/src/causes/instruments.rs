@@ -12,7 +12,7 @@ const FROZEN_STILL_S: f64 = 60.0;
 /// Chance (log10) below which a run of one value is no chance.
 const NO_CHANCE: f64 = -9.0;
 /// A tilt that rustles by more than this guards no level, rad rms, when it has for so long, s (docs/trade.md section 2, row 50).
-const NOISY_RAD: f64 = 0.5 * std::f64::consts::PI / 180.0;
+pub(super) const NOISY_RAD: f64 = 0.5 * std::f64::consts::PI / 180.0;
 const NOISY_S: f64 = 3.0;
 /// It is calm again below this part of it, for so long while moving; while standing a crowd dances in bursts, s.
 const CALM: f64 = 0.7;

@@ -1,15 +1,17 @@
 //! `uneven` and `twist`: heads that stand off the level line.
 
 use super::by_cells::ByCells;
+use super::instruments::NOISY_RAD;
 use super::naming::{END_TURNS, HEARD_S, Naming, stands_alone};
 use super::over::Over;
 use super::scope::{Held, Scope, against, gravity, limit_of};
 use crate::condition::{Condition, Known, Stands, Unit};
 use crate::estimate::level::{Layout, factors};
+use crate::estimate::watched::over;
 use crate::learn::ahead::Trend;
 use crate::limits::Pair;
 use crate::scene::Motion;
-use raisewatch_protocol::words::{Kind, Severity, Step};
+use raisewatch_protocol::words::{Channel, Kind, Severity, Step};
 
 /// Never past this, whatever the step: 2 degrees. Source: docs/trade.md section 4.
 const NEVER_EXCEED_RAD: f64 = 2.0 * std::f64::consts::PI / 180.0;
@@ -371,15 +373,33 @@ fn further(a: Known, b: Known) -> Known {
 }
 
 /// With three and more the rake is what boxes alone tell, poorly while handles turn: what may as well be clear of the limit below it
-/// is not told. (Two towers part by their rake, and the look-ahead weighs its doubt.)
+/// is not told. (Two towers part by their rake, and the look-ahead weighs its doubt; but not that of boxes that all of a sudden are
+/// shaken past use, which takes three seconds to be told as such.)
 pub(super) fn doubted(scope: &Scope, size: Known, stands: Stands, pair: &Pair) -> Stands {
-    let least = size.value - SURE * size.sigma;
+    let shaken = if scope.towers() == 2 { shaken_mm(scope) } else { Some(0.0) };
+    let Some(shaken) = shaken else { return stands };
+    let least = size.value - SURE * size.sigma.hypot(shaken);
     match stands {
-        _ if scope.towers() == 2 => stands,
         Stands::At(Severity::Stop) if least < pair.warn => doubted(scope, size, Stands::At(Severity::Warn), pair),
         Stands::At(Severity::Warn) if least < pair.clear * pair.warn => Stands::Within,
         _ => stands,
     }
+}
+
+/// Two towers of which every box is as rough as one that is told as `noisy`: what that leaves of doubt in the mean of a second, mm.
+fn shaken_mm(scope: &Scope) -> Option<f64> {
+    let boxes = || {
+        let seats = scope.setup.channels.iter().enumerate();
+        seats.filter(|(c, s)| s.channel == Channel::TrussAlong && scope.health[*c].usable()).map(|(c, _)| scope.est.watched(c))
+    };
+    let (mut count, mut variance) = (0.0, 0.0);
+    for own in boxes() {
+        let mean = own.mean_over(over::TWO).filter(|m| m.spread > NOISY_RAD)?;
+        // Half of two seconds' readings.
+        count += 1.0;
+        variance += mean.spread.powi(2) / (mean.count as f64 / 2.0).max(1.0);
+    }
+    (count > 0.0).then(|| scope.apart_m(0, 1) * 1e3 * variance.sqrt() / count)
 }
 
 /// A ring of which no corner stands out of the plane by half of what its ends part by: two corners and more went ahead together.

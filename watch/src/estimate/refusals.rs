@@ -22,6 +22,8 @@ const STEP_S: f64 = 0.05;
 const LOOKS: [(usize, usize, f64); 2] = [(over::ONE, over::BEFORE, 1.9), (over::TWO, over::EARLIER, 1.15)];
 /// …where its twin did not go with it by this part…
 const ALIKE: f64 = 0.5;
+/// …where its new mean is sure by so many standard errors: a box that all of a sudden is shaken has not been moved…
+const CALM: f64 = 3.0;
 /// …and where most of it came within this, s.
 const AT_ONCE_S: f64 = 0.3;
 
@@ -128,7 +130,8 @@ impl Estimator {
         let by_itself = self.beside_shares(c, own).filter(|_| alone && !self.blow(now_s)).unwrap_or(0.0);
         let Some(tilt) = &mut self.levels.tilts[c] else { return false };
         let least = (2.0 * JUMP).max(BEYOND * tilt.steps[0].wavers(now_s, own)).max(swings * tilt.swung);
-        let steps = by_itself > least && self.at_once(c, own) > JUMP + self.levels.reach_rad(&self.sums, c, AT_ONCE_S);
+        let steps =
+            by_itself > least && self.is_calm(c, new, own) && self.at_once(c, own) > JUMP + self.levels.reach_rad(&self.sums, c, AT_ONCE_S);
         self.levels.tilts[c].as_mut().is_some_and(|tilt| tilt.steps[0].held.see(steps, now_s) >= STEP_S)
     }
 
@@ -163,8 +166,14 @@ impl Estimator {
         let apart = own - other;
         let least = JUMP.max(BEYOND * tilt.steps[look].wavers(now_s, apart)).max(swings * tilt.swung);
         let far = own.abs().min(apart.abs()) > least && other * own.signum() < ALIKE * own.abs();
-        let steps = far && self.changed_at_once(c, own);
+        let steps = far && self.changed_at_once(c, own) && self.is_calm(c, new, own);
         self.levels.tilts[c].as_mut().is_some_and(|tilt| tilt.steps[look].held.see(steps, now_s) >= STEP_S)
+    }
+
+    /// Whether the mean of this stretch is sure enough to bear a change of so much.
+    fn is_calm(&self, c: usize, stretch: usize, change: f64) -> bool {
+        let mean = self.levels.tilts[c].as_ref().and_then(|tilt| tilt.trace.mean(stretch));
+        mean.is_some_and(|m| change.abs() > CALM * m.spread / (m.count as f64).sqrt())
     }
 
     /// Change of a box's mean from one stretch ([`over`]) to another, rad.

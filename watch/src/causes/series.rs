@@ -242,6 +242,8 @@ pub struct Series {
     model: Model,
     /// Now, s.
     pub now_s: f64,
+    /// Cells are as noisy as ever, whatever the tilts are.
+    pub cells_calm: bool,
     state: u64,
     /// All that came past its on-delay, once a severity.
     pub told: Vec<Told>,
@@ -266,6 +268,7 @@ impl Series {
             model,
             setup,
             now_s: 0.0,
+            cells_calm: false,
             state: seed.wrapping_mul(0x9E37_79B9_7F4A_7C15) | 1,
             told: Vec::new(),
             since: Vec::new(),
@@ -366,7 +369,8 @@ impl Series {
                     continue;
                 }
                 let ripple = noise.crank * wave(1.05 + 0.2 * j as f64 / n as f64, 1.3 * j as f64, self.now_s);
-                let random = noise.white * self.normal();
+                let load = matches!(seat.channel, Channel::HeadLoad | Channel::RopeLoad);
+                let random = if load && self.cells_calm { 1.0 } else { noise.white } * self.normal();
                 let value = match seat.channel {
                     Channel::TrussAlong => {
                         let sway = noise.sway.0 * wave(noise.sway.1, 0.4, self.now_s);

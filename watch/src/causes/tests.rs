@@ -282,6 +282,39 @@ fn a_knocked_box_is_a_note_while_its_twin_guards() {
     }
 }
 
+/// A zero that was refused leaves a box blind for the level, and a witness of what its twin does.
+#[test]
+fn a_box_without_a_zero_bears_witness_that_its_twin_was_knocked() {
+    for seed in 1..=5 {
+        let mut s = two(seed);
+        let bare = s.setup.channels.iter().position(|c| c.tower == 1 && c.channel == Channel::TrussAlong).expect("a box at B");
+        s.health[bare].zeroed = false;
+        s.step(Step::Raise);
+        s.run(40.0, CRANKING, |t| Truth {
+            wrong: vec![(0, Channel::TrussAlong, 0.8_f64.to_radians() * ((t - 25.0) / 0.1).clamp(0.0, 1.0))],
+            ..Truth::level(2)
+        });
+        let told = s.first(Kind::Knocked).expect("told");
+        assert_eq!((told.condition.tower, told.severity), (Some(0), Severity::Stop), "seed {seed}: nothing else tells the level");
+        assert_eq!(s.beside(&[Kind::Knocked]), [], "seed {seed}");
+    }
+}
+
+/// docs/trade.md section 2, row 50: both tilts are shaken past use, the truss is level.
+#[test]
+fn tilts_that_are_shaken_all_of_a_sudden_are_rough_and_nothing_else() {
+    for (seed, deg) in [(1, 1.0), (2, 1.0), (3, 1.4), (4, 1.4), (5, 2.0)] {
+        let mut s = two(seed);
+        s.step(Step::Raise);
+        s.run(20.0, CRANKING, |_| Truth::level(2));
+        let shaken = Noise { white: 20.0 * deg, ..CRANKING };
+        s.cells_calm = true;
+        s.run(6.0, shaken, |_| Truth::level(2));
+        assert!(s.first(Kind::Noisy).is_some(), "seed {seed}: {:?}", s.told);
+        assert_eq!(s.beside(&[Kind::Noisy]), [], "seed {seed}");
+    }
+}
+
 /// docs/trade.md section 2, row 54: a cell that repeats one value while the other moves.
 #[test]
 fn a_frozen_cell_stops_a_moving_lift() {

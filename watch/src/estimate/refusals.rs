@@ -82,7 +82,9 @@ impl Estimator {
     fn is_twin(&self, setup: &Setup, health: &[Health], c: usize, d: usize, now_s: f64) -> bool {
         setup.channels[d].channel == setup.channels[c].channel
             && setup.channels[d].piece == setup.channels[c].piece
-            && health[d].usable()
+            // Of a box without a zero changes mean as much as of any other.
+            && health[d].live
+            && health[d].trusted
             && !self.jumped(d)
             && self.heard[d].is_some_and(|t| now_s - t < 1.0)
     }

@@ -5,7 +5,7 @@ use crate::condition::{Known, Unit};
 use crate::estimate::loads::over;
 use crate::learn::ahead::AheadView;
 use crate::learn::hanging::OfferView;
-use crate::learn::next_turns::{Head, NextTurn, NextTurnsView, known};
+use crate::learn::next_turns::{Head, NextTurn, NextTurnsView};
 use crate::learn::stiffness::{Beside, BesideOf, LearntTower, LearntView};
 use crate::scene::{Motion, Pins};
 use crate::text::{phrases_place, quantity};
@@ -53,19 +53,16 @@ impl Watch {
         let Some(counted) = self.limits.counted_turn.filter(|_| may) else { return self.learn.next.withhold() };
         let heads = &mut self.learn.heads;
         let estimate = self.estimator.estimate();
-        let per_turn = |j| self.learn.stiffness.per_turn_mm(j);
-        let known_by = |heads: &mut Vec<Head>, above: &dyn Fn(usize) -> Option<Known>| {
-            heads.clear();
-            let each = (0..estimate.towers.len()).map_while(|j| Some((j, above(j)?)));
-            heads.extend(each.map(|(j, k)| Head { offset_mm: k.value, sigma_mm: k.sigma, per_turn_mm: per_turn(j) }));
-            heads.len() == estimate.towers.len() && known(heads, counted)
-        };
-        // Boxes alone tell how the whole rakes, too poorly for a quarter of a turn while handles turn; the shares tell how it is bent
-        // or twisted to a millimetre: then that is what is taken out, and the rake is left to its own limit.
-        if !known_by(heads, &|j| estimate.towers[j].offset_mm) && !known_by(heads, &|j| estimate.level.above_mm[j]) {
-            return self.learn.next.withhold();
+        // Boxes tell how the whole rakes too poorly for a quarter of a turn while handles turn; how it is bent or twisted is known to a
+        // millimetre: that is taken out, and without gauges the rake is left to its own limit.
+        let gauged = estimate.towers.iter().all(|t| t.speed_mm_s.is_some());
+        let above = |j: usize| if gauged { estimate.towers[j].offset_mm } else { estimate.level.above_mm[j] };
+        heads.clear();
+        for j in 0..estimate.towers.len() {
+            let Some(above) = above(j) else { return self.learn.next.withhold() };
+            heads.push(Head { offset_mm: above.value, sigma_mm: above.sigma, per_turn_mm: self.learn.stiffness.per_turn_mm(j) });
         }
-        self.learn.next.look(heads, counted);
+        self.learn.next.look(heads, counted, now.s());
     }
 
     fn look_at_hanging(&mut self, now: Mono) {

@@ -163,11 +163,15 @@ impl Bend {
 /// What is self-held in these shares, N.
 pub fn held(sums: &Sums, shares_n: &[f64]) -> Vec<f64> {
     let mut held = vec![0.0; shares_n.len()];
-    for u in &sums.self_held {
-        let part: f64 = u.iter().zip(shares_n).map(|(f, n)| f * n).sum();
+    for (u, part) in sums.self_held.iter().zip(parts(sums, shares_n)) {
         held.iter_mut().zip(u).for_each(|(held, f)| *held += part * f);
     }
     held
+}
+
+/// The combinations of these shares that no weight changes, N.
+pub fn parts<'a>(sums: &'a Sums, shares_n: &'a [f64]) -> impl Iterator<Item = f64> + 'a {
+    sums.self_held.iter().map(move |u| u.iter().zip(shares_n).map(|(f, n)| f * n).sum())
 }
 
 fn square(of: &[f64]) -> f64 {

@@ -8,7 +8,7 @@ use super::level::{Off, doubted};
 use super::naming::UNNAMED_S;
 use super::scope::{Held, Scope, against, limit_of};
 use crate::condition::{Known, Stands};
-use crate::estimate::level::{Layout, factors, three_others};
+use crate::estimate::level::{Layout, factors, over_chord, three_others};
 use crate::estimate::odd::{NAMED_SUDDEN, Suppositions};
 use raisewatch_protocol::words::Kind;
 
@@ -62,16 +62,14 @@ impl ByCells {
     }
 }
 
-fn further(a: Known, b: Known) -> Known {
+/// The one that stands off further, either way.
+pub(super) fn further(a: Known, b: Known) -> Known {
     if b.value.abs() > a.value.abs() { b } else { a }
 }
 
 /// Inner head `j` over the chord of the ends, mm.
 fn out_of_chord(scope: &Scope, j: usize) -> Known {
-    let at = &scope.est.sums().at;
-    let ends = [0, at.len() - 1];
-    let f = factors(&ends, Layout::Line, at, j);
-    scope.est.bend_mm(&[(j, 1.0), (ends[0], -f[0]), (ends[1], -f[1])])
+    scope.est.bend_mm(&over_chord(&scope.est.sums().at, j))
 }
 
 /// Corner `j` over the plane of three others, mm.

@@ -5,6 +5,7 @@
 //! can come off it; what rings with the truss (its total, its moments) is no fall and is left out. A head is named where it explains the
 //! shares better than any other beyond their doubt, else where it was the first to lose its load.
 
+use super::bend::parts;
 use super::scope::Scope;
 use crate::condition::Known;
 use crate::estimate::loads::over as load_over;
@@ -101,16 +102,11 @@ impl Shares {
         }
         let size = change.iter().map(|c| c * c).sum::<f64>().sqrt();
         let total: f64 = change.iter().sum();
-        let held = held(scope, &change);
+        let held: Vec<f64> = parts(scope.est.sums(), &change).collect();
         let sure = dot(&held, &held) > (SURE * noise_n).powi(2);
         let as_before = total.abs() < (1.0 - EXPLAINS) * size + 2.0 * noise_n * (n as f64).sqrt();
         (sure && as_before).then_some(Shares { held, before, noise_n })
     }
-}
-
-/// The combinations of these shares that no weight changes.
-fn held(scope: &Scope, shares: &[f64]) -> Vec<f64> {
-    scope.est.sums().self_held.iter().map(|u| u.iter().zip(shares).map(|(u, s)| u * s).sum()).collect()
 }
 
 fn dot(a: &[f64], b: &[f64]) -> f64 {
@@ -122,7 +118,7 @@ fn fit(scope: &Scope, shares: &Shares, k: usize, way: f64) -> Option<Fit> {
     let column: Vec<f64> = (0..scope.towers()).map(|j| scope.est.sums().stiffness_n_per_m(j, k)).collect();
     let gone_m = ALL * shares.before[k].max(0.0) / column[k].max(1.0);
     let most_m = if way < 0.0 { gone_m } else { f64::INFINITY };
-    let column = held(scope, &column);
+    let column: Vec<f64> = parts(scope.est.sums(), &column).collect();
     let (own, whole) = (dot(&column, &column), dot(&shares.held, &shares.held));
     if own <= 0.0 {
         return None;

@@ -1,12 +1,12 @@
 //! `uneven` and `twist`: heads that stand off the level line.
 
-use super::by_cells::ByCells;
+use super::by_cells::{ByCells, further};
 use super::instruments::NOISY_RAD;
 use super::naming::{END_TURNS, HEARD_S, Naming, stands_alone};
 use super::over::Over;
 use super::scope::{Held, Scope, against, gravity, limit_of};
 use crate::condition::{Condition, Known, Stands, Unit};
-use crate::estimate::level::{Layout, factors};
+use crate::estimate::level::{Layout, over_chord};
 use crate::estimate::watched::over;
 use crate::learn::ahead::Trend;
 use crate::limits::Pair;
@@ -69,6 +69,13 @@ pub(super) struct Off {
     pub as_one: bool,
     /// How far the heads stand out of line whichever it is: what is told where it cannot be named.
     pub out: Option<Known>,
+}
+
+impl Off {
+    /// One head off, which may turn out to be another.
+    fn by_one(kind: Kind, odd: usize, amount: Known, stands: Stands, limit: f64) -> Self {
+        Off { kind, tower: Some(odd), amount, stands, limit, beyond: false, sure: false, as_one: false, out: None }
+    }
 }
 
 impl LevelCauses {
@@ -259,44 +266,23 @@ impl LevelCauses {
         let n = scope.towers();
         if let Some(pair) = scope.rows().line_mm {
             let at = &scope.est.sums().at;
-            let out = (1..n - 1).map(|j| self.out_of_chord(scope, at, j)).fold(Known { value: 0.0, sigma: 0.0 }, further);
+            let outs = (1..n - 1).map(|j| scope.est.combined_mm(&over_chord(at, j)));
+            let out = outs.fold(Known { value: 0.0, sigma: 0.0 }, further);
+            let out = Known { value: out.value.abs(), ..out };
             self.naming.see_out(
                 scope.now_s(),
                 out.value,
                 if n == 3 && scope.est.bent() { 0.5 * END_TURNS * counted_mm(scope) } else { 0.0 },
             );
             let stands = doubted(scope, out, against(out.value, &pair), &pair);
-            take_worse(
-                worst,
-                Off {
-                    kind: Kind::Uneven,
-                    tower: Some(odd),
-                    amount,
-                    stands,
-                    limit: limit_of(stands, &pair),
-                    beyond: false,
-                    sure: false,
-                    as_one: false,
-                    out: Some(out),
-                },
-            );
+            let off = Off::by_one(Kind::Uneven, odd, amount, stands, limit_of(stands, &pair));
+            take_worse(worst, Off { out: Some(out), ..off });
         }
         if let Some(pair) = scope.rows().share_n {
             let stands = against(by_heights(scope), &pair);
             let limit = scope.rows().line_mm.map_or(amount.value.abs(), |p| limit_of(stands, &p));
-            take_worse(
-                worst,
-                Off { kind: Kind::Uneven, tower: Some(odd), amount, stands, limit, beyond: false, sure: false, as_one: false, out: None },
-            );
+            take_worse(worst, Off::by_one(Kind::Uneven, odd, amount, stands, limit));
         }
-    }
-
-    /// How far inner head `j` stands out of the chord of the ends, mm, not negative.
-    fn out_of_chord(&self, scope: &Scope, at: &[[f64; 2]], j: usize) -> Known {
-        let ends = [0, at.len() - 1];
-        let f = factors(&ends, Layout::Line, at, j);
-        let out = scope.est.combined_mm(&[(j, 1.0), (ends[0], -f[0]), (ends[1], -f[1])]);
-        Known { value: out.value.abs(), sigma: out.sigma }
     }
 
     fn twist(&mut self, scope: &Scope, worst: &mut Option<Off>) {
@@ -305,17 +291,7 @@ impl LevelCauses {
         let (Some(amount), Some(pair)) = (line.above_mm[odd], scope.rows().twist_mm) else { return };
         let size = Known { value: amount.value.abs(), sigma: amount.sigma };
         let stands = doubted(scope, size, against(size.value, &pair), &pair);
-        let off = Off {
-            kind: Kind::Twist,
-            tower: Some(odd),
-            amount,
-            stands,
-            limit: limit_of(stands, &pair),
-            beyond: false,
-            sure: false,
-            as_one: false,
-            out: None,
-        };
+        let off = Off::by_one(Kind::Twist, odd, amount, stands, limit_of(stands, &pair));
         // One corner off the plane of the others is a twist, whatever it does to the rake.
         match worst {
             Some(w) if w.kind == Kind::Uneven && !w.beyond && gravity(stands) >= 4 => *worst = Some(off),
@@ -366,10 +342,6 @@ fn counted_mm(scope: &Scope) -> f64 {
 fn parting_mm_s(scope: &Scope, high: usize, low: usize) -> f64 {
     let towers = &scope.est.estimate().towers;
     towers[high].rate_mm_s.zip(towers[low].rate_mm_s).map_or(0.0, |(h, l)| h.value - l.value)
-}
-
-fn further(a: Known, b: Known) -> Known {
-    if b.value > a.value { b } else { a }
 }
 
 /// With three and more the rake is what boxes alone tell, poorly while handles turn: what may as well be clear of the limit below it

@@ -306,19 +306,6 @@ impl Kalman {
         self.h.iter().map(|&(i, k)| k * row[i]).sum()
     }
 
-    /// Value and variance of a combination of states.
-    pub fn combined(&self, h: &[Term]) -> (f64, f64) {
-        let mut mean = 0.0;
-        let mut variance = 0.0;
-        for &(i, k) in h {
-            mean += k * self.x[i];
-            for &(j, m) in h {
-                variance += k * m * self.cov(i, j);
-            }
-        }
-        (mean, variance.max(0.0))
-    }
-
     /// Takes the reading `z = h'x + noise` of variance `r`, unless it lies more than `gate` standard deviations off.
     pub fn update(&mut self, h: &[Term], z: f64, r: f64, gate: f64) -> (Innovation, bool) {
         let (mean, variance) = self.expect(h, r);

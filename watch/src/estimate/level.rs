@@ -202,6 +202,13 @@ pub fn factors(through: &[usize], layout: Layout, at: &[[f64; 2]], j: usize) -> 
     }
 }
 
+/// Inner head `j` over the chord of the ends: heads and factors, which add up to nothing.
+pub fn over_chord(at: &[[f64; 2]], j: usize) -> [(usize, f64); 3] {
+    let ends = [0, at.len() - 1];
+    let f = factors(&ends, Layout::Line, at, j);
+    [(j, 1.0), (ends[0], -f[0]), (ends[1], -f[1])]
+}
+
 fn above(through: &[usize], layout: Layout, at: &[[f64; 2]], heads: &impl Offsets, j: usize) -> Known {
     let f = factors(through, layout, at, j);
     let mut value = heads.offset_mm(j).unwrap_or(0.0);

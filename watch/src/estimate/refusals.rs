@@ -129,7 +129,8 @@ impl Estimator {
         let heard = |d: usize| d != c && health[d].usable() && !self.jumped(d) && self.heard[d].is_some_and(|t| now_s - t < 1.0);
         let others = (0..setup.channels.len()).filter(|&d| heard(d)).filter_map(|d| self.change(d, new, old));
         let alone = others.map(f64::abs).reduce(f64::max).is_some_and(|most| most < ALIKE * own.abs());
-        let by_itself = self.beside_shares(c, own).filter(|_| alone && !self.blow(now_s)).unwrap_or(0.0);
+        let far = alone && own.abs() > 2.0 * JUMP && !self.blow(now_s);
+        let by_itself = if far { self.beside_shares(c, own).unwrap_or(0.0) } else { 0.0 };
         let Some(tilt) = &mut self.levels.tilts[c] else { return false };
         let least = (2.0 * JUMP).max(BEYOND * tilt.steps[0].wavers(now_s, own)).max(swings * tilt.swung);
         let steps =

@@ -17,6 +17,8 @@ use raisewatch_watch::watch::Watch;
 use rumqttc::{AsyncClient, Event, Packet, QoS};
 use std::net::{Ipv4Addr, SocketAddr};
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
+use std::sync::atomic::{AtomicU64, Ordering};
 use std::time::Duration;
 use tokio::time::MissedTickBehavior;
 
@@ -102,8 +104,9 @@ pub fn run(args: RehearseArgs) -> anyhow::Result<Exit> {
         let live = setup.start(watch).await?;
         live.terminal.print(&format!("REHEARSAL of {:?}, times {}, {}", script.title, args.speed, wall()));
         live.terminal.show();
-        let pacing = pace(&broker.url, &clock)?;
-        let played = simulate(truth, &site, &broker.url, &clock);
+        let handed = Arc::new(AtomicU64::new(0));
+        let pacing = pace(&broker.url, &clock, &handed)?;
+        let played = simulate(truth, &site, &broker.url, &clock, &handed);
         let played = async {
             tokio::select! { played = played => played, fault = pacing => Err(fault) }
         };
@@ -113,8 +116,8 @@ pub fn run(args: RehearseArgs) -> anyhow::Result<Exit> {
     exit
 }
 
-/// Plays the lift over MQTT by this clock until its script is over.
-async fn simulate(mut lift: Lift, site: &str, url: &str, clock: &Clock) -> anyhow::Result<()> {
+/// Plays the lift over MQTT by this clock until its script is over. `handed`: up to when its lines were handed over, µs of the clock.
+async fn simulate(mut lift: Lift, site: &str, url: &str, clock: &Clock, handed: &AtomicU64) -> anyhow::Result<()> {
     let (mqtt, mut calls) = Mqtt::connect(&Broker::at(url)?, site, &lift.mqtt_nodes());
     let mut beat = tokio::time::interval(BEAT);
     beat.set_missed_tick_behavior(MissedTickBehavior::Skip);
@@ -122,20 +125,24 @@ async fn simulate(mut lift: Lift, site: &str, url: &str, clock: &Clock) -> anyho
         tokio::select! {
             biased;
             Some(call) = calls.recv() => lift.hear(&call),
-            _ = beat.tick() => for line in lift.advance(clock.now()) {
-                mqtt.send(&line);
-            },
+            _ = beat.tick() => {
+                let now = clock.now();
+                for line in lift.advance(now) {
+                    mqtt.send(&line);
+                }
+                handed.store(now.0, Ordering::Release);
+            }
         }
     }
     mqtt.close().await;
     Ok(())
 }
 
-/// Lets the clock run as far as packets come through: sends the time over the broker, again and again, and allows a little
-/// more than what has come back. Ends only by a fault: the broker is gone, or nothing came back for [`STUCK`].
-fn pace(url: &str, clock: &Clock) -> anyhow::Result<impl Future<Output = anyhow::Error> + use<>> {
+/// Lets the clock run as far as packets come through: sends over the broker, again and again, up to when the simulator has handed
+/// its lines over, and allows a little more than what has come back. Ends only by a fault: the broker is gone, or nothing came back for [`STUCK`].
+fn pace(url: &str, clock: &Clock, handed: &Arc<AtomicU64>) -> anyhow::Result<impl Future<Output = anyhow::Error> + use<>> {
     const TOPIC: &str = "rehearsal/pace";
-    let (clock, options) = (clock.clone(), dial::options(url, "rehearsal-pace", None)?);
+    let (clock, handed, options) = (clock.clone(), handed.clone(), dial::options(url, "rehearsal-pace", None)?);
     Ok(async move {
         let (client, mut polled) = AsyncClient::new(options, 16);
         loop {
@@ -151,7 +158,7 @@ fn pace(url: &str, clock: &Clock) -> anyhow::Result<impl Future<Output = anyhow:
                     let at = std::str::from_utf8(&back.payload).ok().and_then(|text| text.parse().ok()).unwrap_or(0);
                     clock.allow(Mono(at) + AHEAD);
                     tokio::time::sleep(BEAT).await;
-                    client.try_publish(TOPIC, QoS::AtMostOnce, false, clock.now().0.to_string())
+                    client.try_publish(TOPIC, QoS::AtMostOnce, false, handed.load(Ordering::Acquire).to_string())
                 }
                 _ => Ok(()),
             };
